@@ -1,0 +1,1 @@
+"""Potential theory on triangles: the boundary integral equation, its operators and its solution."""

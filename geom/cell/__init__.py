@@ -1,0 +1,1 @@
+"""The cell: tank, anodes and the part in its pose."""

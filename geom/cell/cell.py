@@ -1,0 +1,97 @@
+"""Records of the set-up. Tank frame: origin on the floor at the centre of the tank, z up, metres."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from geom.arrays import Floats
+from geom.chemistry import Bath
+from geom.electrode.laws import Law
+from geom.findings import Finding
+from geom.part.part import Part
+
+
+@dataclass(frozen=True, slots=True)
+class BoxTank:
+    """A rectangular tank; the liquid surface is at z = depth."""
+
+    length: float  # along x [m]
+    width: float  # along y [m]
+    depth: float  # of liquid [m]
+
+    @property
+    def volume(self) -> float:
+        """Liquid volume with nothing in it [m³]."""
+        return self.length * self.width * self.depth
+
+
+@dataclass(frozen=True, slots=True)
+class JarTank:
+    """A round tank; the liquid surface is at z = depth."""
+
+    diameter: float
+    depth: float
+
+    @property
+    def volume(self) -> float:
+        """Liquid volume with nothing in it [m³]."""
+        return float(np.pi) / 4.0 * self.diameter**2 * self.depth
+
+
+Tank = BoxTank | JarTank
+
+
+@dataclass(frozen=True, slots=True)
+class SheetAnode:
+    """A flat anode: length along x, width along y, height along z; ``at`` is its centre."""
+
+    length: float
+    width: float
+    height: float
+    at: tuple[float, float, float]
+    law: Law | None = None  # None: no polarization
+
+
+@dataclass(frozen=True, slots=True)
+class RodAnode:
+    """A round anode standing along z; ``at`` is its centre."""
+
+    diameter: float
+    height: float
+    at: tuple[float, float, float]
+    law: Law | None = None
+
+
+Anode = SheetAnode | RodAnode
+
+
+@dataclass(frozen=True, slots=True)
+class Pose:
+    """Where and how the part hangs: turned about the tank's x, then y, then z axis, then moved.
+
+    ``at`` is where the centre of the part's bounding box, after turning, comes to lie.
+    """
+
+    turn: tuple[float, float, float]  # [rad]
+    at: tuple[float, float, float]  # [m]
+
+    @property
+    def rotation(self) -> Floats:
+        """(3, 3) rotation matrix: Rz @ Ry @ Rx."""
+        (cx, cy, cz), (sx, sy, sz) = np.cos(self.turn), np.sin(self.turn)
+        about_x = np.array([[1, 0, 0], [0, cx, -sx], [0, sx, cx]])
+        about_y = np.array([[cy, 0, sy], [0, 1, 0], [-sy, 0, cy]])
+        about_z = np.array([[cz, -sz, 0], [sz, cz, 0], [0, 0, 1]])
+        return np.asarray(about_z @ about_y @ about_x, dtype=np.float64)
+
+
+@dataclass(frozen=True, eq=False)
+class Cell:
+    """Everything the current flows through and between."""
+
+    tank: Tank
+    anodes: tuple[Anode, ...]
+    part: Part
+    pose: Pose
+    bath: Bath
+    findings: tuple[Finding, ...] = ()

@@ -1,0 +1,7 @@
+"""Physical constants."""
+
+FARADAY = 96485.33212331
+"""Faraday constant [C/mol]; exact product of e and N_A in the SI of 2019 (CODATA 2018 and 2022)."""
+
+ZERO_CELSIUS = 273.15
+"""0 °C in kelvin, by definition."""

@@ -1,0 +1,1 @@
+"""Electrode kinetics: current against overpotential, and charge against mass."""

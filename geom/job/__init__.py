@@ -1,0 +1,1 @@
+"""The job file: what may be asked, and its reader."""

@@ -1,0 +1,49 @@
+"""`Job`: what the user asked for, in SI floats and domain records, with the origin of every value."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+from geom.cell.cell import Anode, Pose, Tank
+from geom.chemistry import Bath
+from geom.findings import Finding
+from geom.part.shapes import Shape
+from geom.provenance import Origin
+
+
+@dataclass(frozen=True, slots=True)
+class Supply:
+    """The current source."""
+
+    max_voltage: float | None  # [V]; None: not stated, so no limit is weighed
+    max_current: float | None  # [A]
+
+
+@dataclass(frozen=True, slots=True)
+class Target:
+    """What the plating must reach, and the control if the user fixed one (at most one of the two)."""
+
+    thickness: float  # minimum local thickness on the significant surface [m]
+    current: float | None  # [A]
+    voltage: float | None  # anode metal minus cathode metal [V]
+    significant: tuple[str, ...] = ()  # feature names or kinds; ("all",) = everything; () = the default rule
+
+
+@dataclass(frozen=True, eq=False)
+class Job:
+    """One job, complete but for defaults that need the part's size: those are None and filled by `geom.plan`.
+
+    ``origins`` maps a dotted key ("bath.conductivity", "anode[0].width") to where its value came from.
+    """
+
+    title: str
+    path: Path | None
+    shape: Shape
+    bath: Bath
+    tank: Tank | None
+    anodes: tuple[Anode, ...] | None
+    pose: Pose | None
+    supply: Supply
+    target: Target
+    origins: Mapping[str, Origin]
+    findings: tuple[Finding, ...] = ()

@@ -1,0 +1,1 @@
+"""The part: a closed surface, split into features a person can find on it."""

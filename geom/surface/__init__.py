@@ -1,0 +1,1 @@
+"""Geometry of triangle surfaces and solids. Knows arrays and metres; no bath, no solver."""
