@@ -5,7 +5,7 @@ from collections.abc import Sequence
 import manifold3d
 import numpy as np
 
-from geom.arrays import Ints
+from geom.arrays import Floats, Ints
 from geom.surface.surface import Surface
 
 
@@ -48,16 +48,52 @@ def _welded(faces: Ints, mesh: manifold3d.Mesh64, count: int) -> Ints:
 
 
 def left_over(body: Surface, taken: Sequence[Surface]) -> list[Surface]:
-    """Return the connected pieces of ``body`` outside every surface of ``taken``, each closed and tagged.
+    """Return the separate regions of ``body`` outside every surface of ``taken``, each with its inner shells.
 
-    Faces keep the tag of the surface they lie on, with the winding of the piece that is left.
+    Faces keep the tag of the surface they lie on and point out of the region that is left.
     """
     surfaces = [body, *taken]
     offsets = np.cumsum([0, *(len(s.faces) for s in surfaces)])
     tags = np.concatenate([s.tag for s in surfaces])
     solids = [to_manifold(s, int(first)) for s, first in zip(surfaces, offsets[:-1], strict=True)]
     rest = manifold3d.Manifold.batch_boolean(solids, manifold3d.OpType.Subtract)
-    return [from_manifold(piece, tags) for piece in rest.decompose()]
+    return _regions([from_manifold(piece, tags) for piece in rest.decompose()])
+
+
+def _regions(shells: Sequence[Surface]) -> list[Surface]:
+    """Join each inner shell to the smallest outer shell round it, largest region first."""
+    outer = sorted((s for s in shells if s.volume > 0), key=lambda s: -s.volume)
+    members: list[list[Surface]] = [[s] for s in outer]
+    for inner in (s for s in shells if s.volume < 0):
+        place = inner.vertices[inner.faces[0, 0]]
+        holders = [k for k, s in enumerate(outer) if winding_number(s, place) > 0.5]
+        if holders:
+            members[holders[-1]].append(inner)
+    return [joined(group) for group in members]
+
+
+def winding_number(surface: Surface, place: Floats) -> float:
+    """Return how often a closed surface wraps ``place`` (3,): 1 inside, 0 outside (van Oosterom & Strackee 1983)."""
+    a, b, c = (surface.corners[:, k] - place for k in range(3))
+    la, lb, lc = (np.linalg.norm(v, axis=1) for v in (a, b, c))
+    triple = np.einsum("ij,ij->i", a, np.cross(b, c))
+    below = (
+        la * lb * lc
+        + np.einsum("ij,ij->i", a, b) * lc
+        + np.einsum("ij,ij->i", b, c) * la
+        + np.einsum("ij,ij->i", c, a) * lb
+    )
+    return float(np.arctan2(triple, below).sum() / (2 * np.pi))
+
+
+def joined(surfaces: Sequence[Surface]) -> Surface:
+    """Return several surfaces as one, vertices and faces in the order given."""
+    first = np.cumsum([0, *(len(s.vertices) for s in surfaces)])
+    return Surface(
+        np.concatenate([s.vertices for s in surfaces]),
+        np.concatenate([s.faces + n for s, n in zip(surfaces, first[:-1], strict=True)]),
+        np.concatenate([s.tag for s in surfaces]),
+    )
 
 
 def common_volume(a: Surface, b: Surface) -> float:
