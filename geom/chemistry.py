@@ -1,7 +1,9 @@
 """Metals and baths, as the plan uses them: SI floats, each with the range it is known to."""
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
 
 from geom.electrode.laws import Law
 from geom.provenance import Source
@@ -19,6 +21,14 @@ class Range:
         if not self.low <= self.typical <= self.high:
             raise ValueError(f"not in order: {self.low}, {self.typical}, {self.high}")
 
+    def scaled(self, factor: float) -> "Range":
+        """Return the range times a positive ``factor``."""
+        return Range(self.low * factor, self.typical * factor, self.high * factor)
+
+
+UNSTATED_TEMPERATURES = Range(273.15, 298.15, 373.15)
+"""Where a bath of water is liquid: the range of a bath whose own is not stated [K]."""
+
 
 @dataclass(frozen=True, slots=True)
 class Metal:
@@ -29,6 +39,9 @@ class Metal:
     molar_mass: float  # [kg/mol]
     density: float  # [kg/m³]
     electrons: int  # electrons per atom deposited
+
+    def __post_init__(self) -> None:
+        _need_positive(self, "molar_mass", "density", "electrons")
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,11 +55,36 @@ class Bath:
     temperature: float  # [K]
     efficiency: float  # cathode current efficiency, 0 < e <= 1
     current_density: Range  # bright range at the cathode [A/m²]
-    law: Law  # polarization of the cathode
+    law: Law | None  # polarization of the cathode; None: none, the primary distribution
     conductivity_range: Range  # [S/m], at `temperature`
     efficiency_range: Range
     limiting_current_density: Range | None  # [A/m²], unstirred
     anode_current_density: Range | None  # [A/m²]
     anode_materials: tuple[str, ...]
     cautions: tuple[str, ...]
-    sources: Mapping[str, Source]  # attribute name -> who says so
+    sources: Mapping[str, Source]  # attribute name -> who says so; what a job states itself has no entry
+    temperature_range: Range = UNSTATED_TEMPERATURES  # working range [K]
+    anode_area_ratio: Range | None = None  # anode area over cathode area
+
+    def __post_init__(self) -> None:
+        _need_positive(self, "conductivity", "temperature", "efficiency")
+        if self.efficiency > 1.0:
+            raise ValueError(f"Bath.efficiency cannot exceed 1, got {self.efficiency!r}")
+        if self.efficiency_range.high > 1.0:
+            raise ValueError(f"Bath.efficiency_range cannot exceed 1, got {self.efficiency_range!r}")
+        for name in ("current_density", "conductivity_range", "efficiency_range", "temperature_range"):
+            _need_positive(getattr(self, name), "low", "high", owner=f"Bath.{name}")
+        for name in ("limiting_current_density", "anode_current_density", "anode_area_ratio"):
+            if getattr(self, name) is not None:
+                _need_positive(getattr(self, name), "low", "high", owner=f"Bath.{name}")
+        object.__setattr__(self, "sources", MappingProxyType(dict(self.sources)))
+
+
+def _need_positive(record: object, *names: str, owner: str = "") -> None:
+    """Raise ValueError unless each named attribute is a positive finite number."""
+    for name in names:
+        value = getattr(record, name)
+        if not (math.isfinite(value) and value > 0.0):
+            raise ValueError(
+                f"{owner or type(record).__name__}.{name} must be positive and finite, got {value!r}"
+            )
