@@ -20,12 +20,15 @@ class Hole:
 
 @dataclass(frozen=True, slots=True)
 class Bar:
-    """A rectangular bar or plate with holes through its thickness."""
+    """A rectangular bar or plate with holes through its thickness.
+
+    ``edge_radius`` rounds all twelve edges alike; the edges of holes stay sharp.
+    """
 
     length: float
     width: float
     thickness: float
-    edge_radius: float = 0.0  # rounding along the outline, both faces; 0 = sharp
+    edge_radius: float = 0.0  # 0 = sharp; at most half the least dimension
     holes: tuple[Hole, ...] = ()
     kind: str = "bar"  # "bar" | "plate"
 
@@ -40,7 +43,7 @@ class Rod:
 
 @dataclass(frozen=True, slots=True)
 class Tube:
-    """A round tube along x, open at both ends; ``flattened`` > 0 presses it to that outside thickness along z.
+    """A round tube along x, open at both ends; ``flattened`` > 0 presses it to that thickness along z.
 
     Flattening keeps the wall and the outside perimeter: two flats joined by half rounds.
     """
@@ -63,7 +66,11 @@ class Washer:
 
 @dataclass(frozen=True, slots=True)
 class Angle:
-    """A strip bent once (L): legs of outside length ``length`` along x and ``height`` along z, width along y."""
+    """A strip bent once (L): one leg along x, the other up from its -x end, width along y.
+
+    ``length`` and ``height`` are measured along the outer face of each leg to where the two outer faces would
+    meet: for a square bend, the overall size.
+    """
 
     length: float
     height: float
@@ -76,7 +83,10 @@ class Angle:
 
 @dataclass(frozen=True, slots=True)
 class Channel:
-    """A strip bent twice the same way (U): web ``width`` across y outside, flanges ``height`` along z, long along x."""
+    """A strip bent twice the same way (U), open upwards, long along x.
+
+    The web is ``width`` across y and the flanges ``height`` along z, both outside.
+    """
 
     length: float
     width: float
@@ -88,7 +98,7 @@ class Channel:
 
 @dataclass(frozen=True, slots=True)
 class Offset:
-    """A strip bent twice, opposite ways (Z): two parallel legs along x, ``offset`` apart along z, width along y."""
+    """A strip bent twice, opposite ways (Z), width along y: two equal legs along x, ``offset`` apart along z."""
 
     length: float  # overall, along x
     width: float
@@ -101,7 +111,10 @@ class Offset:
 
 @dataclass(frozen=True, slots=True)
 class Outline:
-    """A flat outline with holes, extruded along z by ``thickness``."""
+    """A flat outline with holes, extruded along z by ``thickness``.
+
+    Points, cutouts and holes share one drawing, whose origin may lie anywhere: the part is centred afterwards.
+    """
 
     points: tuple[tuple[float, float], ...]
     thickness: float

@@ -1,0 +1,6 @@
+"""How lengths are written in the names, titles and messages of a part: always millimetres."""
+
+
+def mm(length: float) -> str:
+    """Return a length [m] in millimetres: up to three decimals, no trailing zeros."""
+    return f"{round(length * 1e3, 3):.10g}"
