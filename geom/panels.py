@@ -1,15 +1,41 @@
 """`Cell` to `Panels`: graded triangles on every wetted surface, each remembering its body and feature."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from geom.arrays import Floats, Ints
-from geom.findings import Finding
+from geom.arrays import Floats, Ints, frozen
+from geom.cell.bodies import anode_solid, anode_title, part_solid, placement, tank_solid
+from geom.cell.cell import Cell, Pose, Tank
+from geom.errors import CellError, PartError
+from geom.findings import Finding, Severity
+from geom.part.part import Part
+from geom.surface.remesh import remeshed
+from geom.surface.segments import chains_of, nearest_segment
+from geom.surface.sizing import (
+    EdgeSet,
+    GradedSize,
+    SizeSource,
+    along,
+    bending,
+    expected_faces,
+    kept_edges,
+    patch_widths,
+    scattered,
+    size_source,
+)
+from geom.surface.solid import NotSolidError, joined, left_over
 from geom.surface.surface import Surface
 
 TANK, PART, FIRST_ANODE = 0, 1, 2
 """Body numbers: walls, floor and liquid surface; the part; anode k is FIRST_ANODE + k."""
+
+GROWTH = 0.35  # edge length gained for each metre away from an edge
+EDGE_SIZE = 1.0e-3  # panel edge at the sharp edges of a part of the usual size [m]
+FACE_SIZE = 5.0e-3  # panel edge in the middle of its broad faces [m]
+WALL_SIZE = 1.5e-3  # panel edge on a wall where an electrode meets it [m]
+FLOOR = 1e-6  # no panel edge is asked to be smaller [m]
+BUDGET = 7000  # panels of one cell; beyond it every size is enlarged alike
 
 
 @dataclass(frozen=True, eq=False)
@@ -25,7 +51,14 @@ class Panels:
     edge_distance: Floats  # (part_count,) distance of the centroid to the nearest sharp outside edge [m]; inf without
     edge_chain: Ints  # (part_count,) which sharp edge that is; -1 without
     anode_count: int
+    pose: Pose
+    scale: float = 1.0  # by how much the budget enlarged the panels
     findings: tuple[Finding, ...] = ()
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "feature", frozen(self.feature, np.int64))
+        object.__setattr__(self, "edge_distance", frozen(self.edge_distance, np.float64))
+        object.__setattr__(self, "edge_chain", frozen(self.edge_chain, np.int64))
 
     @property
     def body(self) -> Ints:
@@ -35,3 +68,198 @@ class Panels:
     def rows(self, body: int) -> Ints:
         """Return the panel numbers of one body."""
         return np.flatnonzero(self.surface.tag == body)
+
+    @property
+    def part(self) -> Surface:
+        """The panels of the part alone, tags are features, tank frame."""
+        mask = np.arange(len(self.surface.faces)) < self.part_count
+        own = self.surface.selected(mask)
+        return Surface(own.vertices, own.faces, self.feature)
+
+
+@dataclass(frozen=True, slots=True)
+class MeshOptions:
+    """How finely to mesh: panel edge at sharp edges and amid faces [m], and the most panels."""
+
+    edge_size: float = EDGE_SIZE
+    face_size: float = FACE_SIZE
+    budget: int = BUDGET
+
+
+def mesh_cell(cell: Cell, options: MeshOptions = MeshOptions(), *, like: Panels | None = None) -> Panels:
+    """Return the panels of a cell.
+
+    ``like`` holds panels of the same part hung differently: where the same surface is wet, its panels are
+    carried over to the new pose instead of meshed anew, so that thickness adds up panel by panel.
+
+    Raises
+    ------
+    CellError
+        where the liquid does not join the part with an anode.
+    """
+    wet, rest, findings = _wetted(cell)
+    edges = kept_edges(wet)
+    bodies = [wet, *(rest.selected(rest.tag == body) for body in np.unique(rest.tag))]
+    sizes = _sizes(cell.tank, bodies, edges, options)
+    scale = like.scale if like is not None else _scale_for(options.budget, sizes, bodies)
+    part_mesh = _carried(like, cell, wet) if like is not None else None
+    if part_mesh is None:
+        part_mesh = remeshed(wet, replace(sizes[0], scale=scale))
+    others = [
+        remeshed(body, replace(size, scale=scale)) for body, size in zip(bodies[1:], sizes[1:], strict=True)
+    ]
+    distance, chain = _edge_strips(cell.part, part_mesh, edges)
+    as_body = Surface(part_mesh.vertices, part_mesh.faces, np.full(len(part_mesh.faces), PART))
+    return Panels(
+        surface=joined([as_body, *others]),
+        part_count=len(part_mesh.faces),
+        feature=part_mesh.tag,
+        edge_distance=distance,
+        edge_chain=chain,
+        anode_count=len(cell.anodes),
+        pose=cell.pose,
+        scale=scale,
+        findings=(*findings, *_coarse(scale)),
+    )
+
+
+def _scale_for(budget: int, sizes: list[GradedSize], bodies: list[Surface]) -> float:
+    """Return by how much all size fields must be enlarged to stay within the budget."""
+    scale = 1.0
+    for _ in range(12):
+        wanted = [replace(size, scale=scale) for size in sizes]
+        count = sum(expected_faces(body, size) for body, size in zip(bodies, wanted, strict=True))
+        if count <= budget:
+            break
+        scale *= max(1.05, (count / budget) ** 0.6)
+    return scale
+
+
+def _edge_strips(part: Part, mesh: Surface, edges: EdgeSet) -> tuple[Floats, Ints]:
+    """Return for each panel its distance to the nearest outside edge, and which edge (chain) that is.
+
+    Outside edges are sharp convex ones, and the border lines of a rounded strip along an edge.
+    """
+    rounded = np.array([feature.name.startswith("rounded") for feature in part.features])
+    on_strip = np.any((edges.tags >= 0) & rounded[np.maximum(edges.tags, 0)], axis=1)
+    outside = (edges.bulge > np.sin(np.radians(30.0))) | on_strip
+    if not np.any(outside):
+        return np.full(len(mesh.faces), np.inf), np.full(len(mesh.faces), -1, dtype=np.int64)
+    chains = chains_of(edges.vertices[outside], edges.start[outside], edges.end[outside])
+    distance, nearest = nearest_segment(mesh.centroids, edges.start[outside], edges.end[outside])
+    return distance, chains[nearest]
+
+
+def _coarse(scale: float) -> list[Finding]:
+    """Say so when the budget made the panels much larger than wanted."""
+    if scale <= 1.6:
+        return []
+    return [Finding(
+        Severity.NOTE, "panels-enlarged",
+        f"panels were made {scale:.1f} times larger than wanted to keep the solve short; edge values are less sure",
+    )]
+
+
+def _wetted(cell: Cell) -> tuple[Surface, Surface, list[Finding]]:
+    """Return the wetted part (tags: features), the other wetted surfaces (tags: bodies), and findings."""
+    part, tank = part_solid(cell.part, cell.pose), tank_solid(cell.tank)
+    first = FIRST_ANODE + len(cell.anodes)  # features are told from bodies by tags from here on
+    anodes = [
+        Surface(s.vertices, s.faces, np.full(len(s.faces), FIRST_ANODE + k))
+        for k, s in enumerate(anode_solid(a, cell.tank) for a in cell.anodes)
+    ]
+    try:
+        regions = left_over(tank, [Surface(part.vertices, part.faces, part.tag + first), *anodes])
+    except NotSolidError as error:
+        raise PartError(
+            "mesh-not-solid", f"the part does not bound a solid ({error})", hint="repair the mesh first"
+        ) from None
+    live = [r for r in regions if np.any(r.tag >= first) and np.any((r.tag >= FIRST_ANODE) & (r.tag < first))]
+    if not live:
+        raise CellError(
+            "no-current-path", "the liquid does not join the part with any anode", where="[[anode]] and [pose]",
+            hint="an anode that spans the tank, or a part above the liquid, cuts the current off",
+        )
+    region = live[0] if len(live) == 1 else joined(live)
+    on_part = region.tag >= first
+    wet, rest = region.selected(on_part), region.selected(~on_part)
+    findings = _cut_off(cell, regions, live, rest, first)
+    return Surface(wet.vertices, wet.faces, wet.tag - first), rest, findings
+
+
+def _cut_off(cell: Cell, regions: list[Surface], live: list[Surface], rest: Surface, first: int) -> list[Finding]:
+    """Name wet pieces that no current can reach, and anodes that stand idle."""
+    findings = []
+    dead = sum(float(r.areas[r.tag >= first].sum()) for r in regions if r not in live)
+    if dead > 0:
+        findings.append(Finding(
+            Severity.WARNING, "part-cut-off",
+            f"{1e6 * dead:.0f} mm² of the part lie in liquid that no current reaches (a sealed void or a space "
+            "shut off by an anode); they stay bare and are not in the wetted area",
+        ))
+    for k, anode in enumerate(cell.anodes):
+        if not np.any(rest.tag == FIRST_ANODE + k):
+            findings.append(Finding(
+                Severity.WARNING, "anode-idle", f"{anode_title(k + 1, anode)} has no liquid joining it with the part"
+            ))
+    return findings
+
+
+def _carried(like: Panels, cell: Cell, wet: Surface) -> Surface | None:
+    """Return the part's panels of another pose, turned over to this one; None when another surface is wet."""
+    rotation, shift = placement(cell.part, like.pose)
+    own = Surface((like.part.vertices - shift) @ rotation, like.part.faces, like.part.tag)
+    moved = own.moved(*placement(cell.part, cell.pose))
+    same_level = np.abs(moved.bounds - wet.bounds).max() < 1e-6
+    return moved if same_level and abs(moved.area - wet.area) < 2e-3 * wet.area else None
+
+
+def _shape_sources(wet: Surface, edges: EdgeSet, options: MeshOptions) -> list[SizeSource]:
+    """Return what the part's own shape asks for: small at sharp edges, narrow faces and tight curves."""
+    widths = patch_widths(wet, edges)
+    longest = float(np.ptp(wet.bounds, axis=0).max())
+    wanted = min(options.edge_size, longest / 30)
+    narrow = np.where(edges.tags >= 0, widths[np.maximum(edges.tags, 0)], np.inf).min(axis=1)
+    at_edge = np.minimum(wanted, 1.5 * narrow)
+    sources = []
+    outside = (edges.bulge != 0) | (edges.tags[:, 1] < 0)
+    if np.any(outside):
+        points, which = along(edges.start[outside], edges.end[outside], wanted / 2)
+        sources.append(size_source(points, at_edge[outside][which], GROWTH))
+    middles, radius = bending(wet)
+    if len(middles):
+        sources.append(size_source(middles, 0.35 * radius, GROWTH))
+    return sources
+
+
+def _near_sources(bodies: list[Surface], surface: Surface, share: float, least: float, reach: float) -> list[SizeSource]:
+    """Return what near neighbours ask of ``surface``: panels no larger than ``share`` of the gap."""
+    sources = []
+    low, high = surface.bounds
+    for body in bodies:
+        other_low, other_high = body.bounds
+        apart = float(np.linalg.norm(np.maximum(np.maximum(other_low - high, low - other_high), 0.0)))
+        if apart * share < reach:
+            points = scattered(body, max(least, min(apart, reach) / 2, np.sqrt(body.area / 2e5)))
+            sources.append(size_source(points, least, share))
+    return sources
+
+
+def _sizes(tank: Tank, bodies: list[Surface], edges: EdgeSet, options: MeshOptions) -> list[GradedSize]:
+    """Return the size field of each body: the part first, then walls and anodes in the order of their tags."""
+    wet, walls, anodes = bodies[0], bodies[1], bodies[2:]
+    own = _shape_sources(wet, edges, options)
+    least = min([options.edge_size / 2, *(float(s.size.min()) for s in own)])
+    near = _near_sources([walls, *anodes], wet, 0.7, least, options.face_size)
+    sizes = [GradedSize((*own, *near), options.face_size, FLOOR)]
+    tank_cap = 0.16 * float(np.ptp(tank_solid(tank).bounds, axis=0).min())
+    around = [
+        size_source(scattered(body, max(2 * options.edge_size, float(np.sqrt(body.area / 4e3)))), WALL_SIZE, 0.5)
+        for body in (wet, *anodes)
+    ]
+    sizes.append(GradedSize(tuple(around), tank_cap, FLOOR))
+    for anode in anodes:
+        shape = _shape_sources(anode, kept_edges(anode), replace(options, edge_size=2.5 * options.edge_size))
+        close = _near_sources([wet, walls], anode, 0.7, least, options.face_size)
+        sizes.append(GradedSize((*shape, *close), 2.5 * options.face_size, FLOOR))
+    return sizes

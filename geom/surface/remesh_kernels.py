@@ -492,3 +492,27 @@ def slide_pass(
             vertex[v] = goal
             done += 1
     return done
+
+
+@njit(cache=True)
+def nearest_segments(places: Array, start: Array, end: Array) -> tuple[Array, Array]:
+    """Distance from each place to the nearest of the segments, and which one that is."""
+    distance = np.full(len(places), np.inf)
+    number = np.full(len(places), -1, np.int64)
+    for i in range(len(places)):
+        p = places[i]
+        best, which = np.inf, -1
+        for j in range(len(start)):
+            a, b = start[j], end[j]
+            ux, uy, uz = b[0] - a[0], b[1] - a[1], b[2] - a[2]
+            wx, wy, wz = p[0] - a[0], p[1] - a[1], p[2] - a[2]
+            length = ux * ux + uy * uy + uz * uz
+            t = 0.0
+            if length > 0.0:
+                t = min(max((ux * wx + uy * wy + uz * wz) / length, 0.0), 1.0)
+            dx, dy, dz = wx - t * ux, wy - t * uy, wz - t * uz
+            d = dx * dx + dy * dy + dz * dz
+            if d < best:
+                best, which = d, j
+        distance[i], number[i] = np.sqrt(best), which
+    return distance, number

@@ -1,0 +1,161 @@
+"""How large triangles may be from place to place: sources with a size, growing with distance."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.spatial import cKDTree
+
+from geom.arrays import Floats, Ints
+from geom.surface.remesh import half_edge_twins, sharp_half_edges
+from geom.surface.surface import Surface
+
+
+@dataclass(frozen=True, eq=False)
+class SizeSource:
+    """Points that ask for a size: ``size`` at the point, growing by ``growth`` for each metre away."""
+
+    tree: cKDTree
+    size: Floats  # (n,) [m]
+    growth: float
+
+
+def size_source(points: Floats, size: Floats | float, growth: float) -> SizeSource:
+    """Return a source from points (n, 3) and a size for each or for all [m]."""
+    return SizeSource(cKDTree(points), np.broadcast_to(np.asarray(size, dtype=np.float64), (len(points),)), growth)
+
+
+@dataclass(frozen=True, eq=False)
+class GradedSize:
+    """The least size that any source asks for, within ``floor`` and ``cap``, times ``scale``."""
+
+    sources: tuple[SizeSource, ...]
+    cap: float
+    floor: float
+    scale: float = 1.0
+
+    def __call__(self, places: Floats) -> Floats:
+        """Return (n,) wanted edge length at places (n, 3) [m]."""
+        wanted = np.full(len(places), self.cap)
+        for source in self.sources:
+            distance, nearest = source.tree.query(places)
+            wanted = np.minimum(wanted, source.size[nearest] + source.growth * distance)
+        return np.asarray(np.maximum(wanted * self.scale, self.floor))
+
+
+@dataclass(frozen=True, eq=False)
+class EdgeSet:
+    """Kept edges of a surface as segments."""
+
+    start: Floats  # (n, 3)
+    end: Floats  # (n, 3)
+    tags: Ints  # (n, 2) tags of the two faces; -1 beyond a rim
+    bulge: Floats  # (n,) sine-like: > 0 outward (convex for the metal), < 0 inward, 0 flat or rim
+    vertices: Ints  # (n, 2)
+
+
+def kept_edges(surface: Surface) -> EdgeSet:
+    """Return sharp edges, borders between tags and rims, each once.
+
+    The surface's normals point out of the electrolyte, into the metal: an outside edge of the metal has
+    ``bulge`` > 0.
+    """
+    twin = half_edge_twins(surface.faces)
+    kept = sharp_half_edges(surface, twin)
+    half = np.flatnonzero(kept & ((twin < 0) | (np.arange(len(twin)) < twin)))
+    face, other = half // 3, np.where(twin[half] >= 0, twin[half] // 3, -1)
+    a = surface.faces[face, half % 3]
+    b = surface.faces[face, (half + 1) % 3]
+    # the far corner of the neighbour lies in front of a face (along its normal) where the metal bulges out
+    apex = np.where(other >= 0, surface.faces[other, (twin[half] + 2) % 3], a)
+    lift = np.einsum("ij,ij->i", surface.vertices[apex] - surface.vertices[a], surface.normals[face])
+    reach = np.maximum(np.linalg.norm(surface.vertices[apex] - surface.vertices[a], axis=1), 1e-300)
+    cosine = np.einsum("ij,ij->i", surface.normals[face], surface.normals[other])
+    sine = np.sqrt(np.maximum(1.0 - cosine**2, 0.0))
+    bulge = np.where(other >= 0, np.where(lift / reach > 1e-6, np.maximum(sine, 1e-3), -sine), 0.0)
+    bulge = np.where((np.abs(lift) / reach < 1e-6) | (sine < 1e-6), 0.0, bulge)
+    tags = np.stack([surface.tag[face], np.where(other >= 0, surface.tag[other], -1)], axis=1)
+    return EdgeSet(surface.vertices[a], surface.vertices[b], tags, bulge, np.stack([a, b], axis=1))
+
+
+def along(start: Floats, end: Floats, spacing: float) -> tuple[Floats, Ints]:
+    """Return points on segments about ``spacing`` apart, and which segment each lies on."""
+    length = np.linalg.norm(end - start, axis=1)
+    count = np.maximum(np.ceil(length / spacing).astype(np.int64), 1) + 1
+    which = np.repeat(np.arange(len(start)), count)
+    place = np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count)
+    share = (place / np.repeat(count - 1, count))[:, None]
+    return start[which] * (1 - share) + end[which] * share, which
+
+
+def scattered(surface: Surface, spacing: float) -> Floats:
+    """Return points over a surface, at most about ``spacing`` apart, each with the same rule on every face."""
+    longest = np.linalg.norm(surface.corners - np.roll(surface.corners, 1, axis=1), axis=2).max(axis=1)
+    steps = np.minimum(np.ceil(longest / spacing).astype(np.int64), 60)
+    out = [surface.vertices]
+    for n in np.unique(steps):
+        rows = steps == n
+        i, j = np.meshgrid(np.arange(n + 1), np.arange(n + 1), indexing="ij")
+        inside = i + j <= n
+        weights = np.stack([i[inside], j[inside], n - i[inside] - j[inside]], axis=1) / n
+        out.append(np.einsum("wk,fkx->fwx", weights, surface.corners[rows]).reshape(-1, 3))
+    return np.concatenate(out)
+
+
+def bending(surface: Surface) -> tuple[Floats, Floats]:
+    """Return places on curved faces (n, 3) and the radius of curvature there (n,) [m], from edge angles."""
+    twin = half_edge_twins(surface.faces)
+    smooth = ~sharp_half_edges(surface, twin)
+    half = np.flatnonzero(smooth & (np.arange(len(twin)) < twin))
+    face, other = half // 3, twin[half] // 3
+    cosine = np.clip(np.einsum("ij,ij->i", surface.normals[face], surface.normals[other]), -1.0, 1.0)
+    a = surface.vertices[surface.faces[face, half % 3]]
+    b = surface.vertices[surface.faces[face, (half + 1) % 3]]
+    length = np.linalg.norm(b - a, axis=1)
+    angle = np.arccos(cosine)
+    bent = (angle > np.radians(0.3)) & (length > 0)
+    across = (surface.areas[face] + surface.areas[other])[bent] / length[bent]  # distance of the two face middles
+    return 0.5 * (a + b)[bent], across / angle[bent]
+
+
+def patch_widths(surface: Surface, edges: EdgeSet) -> Floats:
+    """Return (tags,) 2 * area / length of border for each tag: the width of a narrow face, inf where unused."""
+    count = int(surface.tag.max()) + 1
+    area = np.bincount(surface.tag, weights=surface.areas, minlength=count)
+    length = np.linalg.norm(edges.end - edges.start, axis=1)
+    border = np.zeros(count)
+    for side in range(2):
+        real = edges.tags[:, side] >= 0
+        border += np.bincount(edges.tags[real, side], weights=length[real], minlength=count)
+    return np.where((border > 0) & (area > 0), 2 * area / np.maximum(border, 1e-300), np.inf)
+
+
+def expected_faces(surface: Surface, size: GradedSize) -> float:
+    """Return about how many faces a remesh to ``size`` gives: area over that of an equilateral triangle."""
+    points = surface.centroids
+    spread = surface.areas
+    if len(points) < 400 or surface.areas.max() > 0.01 * surface.area:  # few big faces: sample each more densely
+        points, spread = _sampled(surface)
+    return float((spread / (np.sqrt(3) / 4 * size(points) ** 2)).sum())
+
+
+def _sampled(surface: Surface) -> tuple[Floats, Floats]:
+    """Return places inside the faces and the area that each stands for."""
+    spacing = np.sqrt(surface.area / 4000)
+    steps = np.clip(np.ceil(np.sqrt(surface.areas) / spacing).astype(np.int64), 1, 40)
+    places, areas = [], []
+    for n in np.unique(steps):
+        rows = steps == n
+        i, j = np.meshgrid(np.arange(n), np.arange(n), indexing="ij")
+        inside = i + j < n
+        first, second = (i[inside] + 1 / 3) / n, (j[inside] + 1 / 3) / n
+        weights = np.stack([first, second, 1 - first - second], axis=1)
+        corners = surface.corners[rows]
+        places.append(np.einsum("wk,fkx->fwx", weights, corners).reshape(-1, 3))
+        areas.append(np.repeat(surface.areas[rows] / len(weights), len(weights)))
+    return np.concatenate(places), np.concatenate(areas)
+
+
+def least_size(sources: Sequence[SizeSource]) -> float:
+    """Return the smallest size that any source asks for [m]."""
+    return float(min((source.size.min() for source in sources if len(source.size)), default=np.inf))
