@@ -3,7 +3,6 @@
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
-from types import MappingProxyType
 
 from geom.electrode.laws import Law
 from geom.provenance import Source
@@ -77,7 +76,6 @@ class Bath:
         for name in ("limiting_current_density", "anode_current_density", "anode_area_ratio"):
             if getattr(self, name) is not None:
                 _need_positive(getattr(self, name), "low", "high", owner=f"Bath.{name}")
-        object.__setattr__(self, "sources", MappingProxyType(dict(self.sources)))
 
 
 def _need_positive(record: object, *names: str, owner: str = "") -> None:

@@ -1,0 +1,333 @@
+"""Baths, metals, anode materials and cautions by name.
+
+Nothing is read before it is asked for, and a file is read once.
+"""
+
+import math
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from difflib import get_close_matches
+from enum import Enum
+from typing import Any, Final, Literal, NoReturn
+
+from geom.chemistry import Bath, Metal, Range
+from geom.electrode.laws import ButlerVolmer, Law
+from geom.errors import TableError
+from geom.provenance import Source
+from geom.tables.load import Row, TableEntry, entries_of, range_of, source_of, table, typical_of
+from geom.units import parse, show
+
+
+class _Unset(Enum):
+    """Stands for "not given" where None means something else."""
+
+    TOKEN = "from the table"
+
+
+FROM_TABLE: Final = _Unset.TOKEN
+"""The bath's own law; None would be an electrode without polarization."""
+
+SOURCED = (
+    "conductivity",
+    "temperature",
+    "efficiency",
+    "current_density",
+    "limiting_current_density",
+    "anode_current_density",
+    "anode_area_ratio",
+)
+"""Attributes of a bath that a row of the same name gives."""
+
+FREEZING, BOILING = 273.15, 373.15
+"""Where water is liquid at one atmosphere [K]."""
+
+
+@dataclass(frozen=True, slots=True)
+class BathTable:
+    """All that the tables hold of one bath, as it is printed."""
+
+    name: str
+    title: str
+    metal: str  # symbol
+    use: str
+    entries: tuple[TableEntry, ...]
+
+
+def bath(
+    name: str,
+    *,
+    temperature: float | None = None,
+    conductivity: float | None = None,
+    efficiency: float | None = None,
+    law: Law | Literal[_Unset.TOKEN] | None = FROM_TABLE,
+    current_density: Range | None = None,
+) -> Bath:
+    """Return the bath ``name``; what is given stands in place of the table's value, and has no source.
+
+    A temperature [K] without a conductivity [S/m] scales the tabulated one and its range. A value that
+    is given has no range: low, typical and high are the same.
+
+    Raises
+    ------
+    TableError
+        "bath-unknown", "bath-refused", or "bath-value" for a value that cannot be.
+    """
+    key = bath_name(name)
+    rows = _rows(key)
+    given = {
+        "temperature": temperature is not None,
+        "conductivity": conductivity is not None,
+        "efficiency": efficiency is not None,
+        "current_density": current_density is not None,
+        "law": law is not FROM_TABLE,
+    }
+    at = typical_of(rows["temperature"], "temperature") if temperature is None else temperature
+    _need_liquid(at, key)
+    carried = _conductivity(rows, at) if conductivity is None else _exactly(conductivity, "conductivity", key)
+    share = (
+        range_of(rows["efficiency"], "fraction")
+        if efficiency is None
+        else _exactly(efficiency, "efficiency", key)
+    )
+    symbol = table("baths")[key]["metal"]
+    try:
+        return Bath(
+            name=key,
+            title=table("baths")[key]["title"],
+            metal=metal(symbol),
+            conductivity=carried.typical,
+            temperature=at,
+            efficiency=share.typical,
+            current_density=current_density or range_of(rows["current_density"], "current density"),
+            law=law_range(key)[1] if law is FROM_TABLE else law,
+            conductivity_range=carried,
+            efficiency_range=share,
+            limiting_current_density=_range_if(rows, "limiting_current_density", "current density"),
+            anode_current_density=_range_if(rows, "anode_current_density", "current density"),
+            anode_materials=tuple(table("anodes")["materials"][symbol]),
+            cautions=cautions(key),
+            sources=_sources(rows, at, [name for name, stated in given.items() if stated]),
+            temperature_range=range_of(rows["temperature"], "temperature"),
+            anode_area_ratio=_range_if(rows, "anode_area_ratio", "fraction"),
+        )
+    except ValueError as mistake:
+        raise TableError("bath-value", str(mistake), where=f"bath {key}") from mistake
+
+
+def bath_names() -> tuple[str, ...]:
+    """Return the names of the baths that can be planned, in the order of the table."""
+    return tuple(table("baths"))
+
+
+def refused_baths() -> Mapping[str, str]:
+    """Return the baths that are never planned, each with the reason."""
+    return {name: row["reason"] for name, row in table("refused").items()}
+
+
+def bath_name(name: str) -> str:
+    """Return the name a bath has in the tables: case, order of words, spaces and underscores are free.
+
+    Raises
+    ------
+    TableError
+        "bath-refused" or "bath-unknown", the latter with the nearest names.
+    """
+    plain = re.sub(r"[\s_/-]+", "-", name.strip().casefold()).replace("sulph", "sulf")
+    known = {frozenset(entry.split("-")): entry for entry in bath_names()}
+    words = frozenset(plain.split("-"))
+    if words in known:
+        return known[words]
+    _refuse(plain)
+    near = get_close_matches(plain, bath_names(), n=3, cutoff=0.45)
+    near += [entry for entry in bath_names() if words & _title_words(entry) and entry not in near]
+    offered = ", ".join(near[:4]) if near else ", ".join(bath_names())
+    raise TableError(
+        "bath-unknown",
+        f'no bath is called "{name[:60]}"',
+        hint=f"{'nearest' if near else 'known'}: {offered}",
+    )
+
+
+def bath_table(name: str) -> BathTable:
+    """Return every value of a bath with unit, source and trust."""
+    key = bath_name(name)
+    entry = table("baths")[key]
+    entries = (
+        *entries_of(entry["composition"], "composition."),
+        *entries_of(entry["values"]),
+        *entries_of(entry["notes"]),
+    )
+    return BathTable(key, entry["title"], entry["metal"], entry["use"], entries)
+
+
+def metal(symbol: str) -> Metal:
+    """Return the metal of that symbol ("Ni")."""
+    try:
+        row = table("metals")[symbol]
+    except KeyError:
+        known = ", ".join(table("metals"))
+        raise TableError("metal-unknown", f'no metal "{symbol[:20]}"', hint=f"known: {known}") from None
+    return Metal(
+        symbol,
+        row["name"],
+        typical_of(row["molar_mass"], "molar mass"),
+        typical_of(row["density"], "density"),
+        int(row["electrons"]["typical"]),
+    )
+
+
+def law_range(name: str) -> tuple[Law, Law, Law]:
+    """Return the cathode's law with the low, typical and high Tafel slope: least to most polarized.
+
+    The exchange current density stays typical: it moves the voltage and hardly the distribution.
+    """
+    rows = _rows(bath_name(name))
+    exchange = typical_of(rows["exchange_current_density"], "current density")
+    cathodic = range_of(rows["tafel_slope"], "slope")
+    anodic = range_of(rows["anodic_slope"], "slope")
+    # the two slopes are tied: the steeper one is, the flatter is the other
+    return (
+        ButlerVolmer(exchange, cathodic.low, anodic.high),
+        ButlerVolmer(exchange, cathodic.typical, anodic.typical),
+        ButlerVolmer(exchange, cathodic.high, anodic.low),
+    )
+
+
+def anode_refusal(material: str, of: Bath | str) -> str | None:
+    """Return why an anode of ``material`` (free text) must not hang in a bath, or None."""
+    text = " ".join(material.casefold().split())
+    symbol = table("baths")[_key(of)]["metal"]
+    for rule in table("anodes")["refused"]:
+        if symbol in rule["metals"] and (text in rule["names"] or _holds(text, rule["words"])):
+            return f"anode of {material.strip()}: {rule['reason']} ({source_of(rule).text})"
+    return None
+
+
+def cautions(of: Bath | str) -> tuple[str, ...]:
+    """Return the cautions for a bath, the gravest first."""
+    return tuple(row["text"] for row in _caution_rows(_key(of)))
+
+
+def solution_conductivity(solute: str, mass_percent: float) -> float:
+    """Return the conductivity [S/m] at 20 °C of a solution, straight between the points of the table."""
+    key = re.sub(r"[\s_]+", "-", solute.strip().casefold())
+    try:
+        row = table("conductivity")[key]
+    except KeyError:
+        known = ", ".join(table("conductivity"))
+        raise TableError("solute-unknown", f'no solute "{solute[:60]}"', hint=f"known: {known}") from None
+    shares, values = row["mass_percent"], row["conductivity_mS_cm"]
+    if not shares[0] <= mass_percent <= shares[-1]:
+        raise TableError(
+            "solution-range",
+            f"{key} at {mass_percent:g} % lies outside its table ({shares[0]:g} to {shares[-1]:g} %)",
+        )
+    above = next(i for i in range(1, len(shares)) if mass_percent <= shares[i])
+    part = (mass_percent - shares[above - 1]) / (shares[above] - shares[above - 1])
+    millisiemens = values[above - 1] + part * (values[above] - values[above - 1])
+    return parse(f"{millisiemens} mS/cm", "conductivity")
+
+
+def _key(of: Bath | str) -> str:
+    """Return the table's name of a bath given as record or name."""
+    return of.name if isinstance(of, Bath) else bath_name(of)
+
+
+def _title_words(key: str) -> set[str]:
+    """Return the words of a bath's name and title."""
+    return set(re.findall(r"\w+", f"{key} {table('baths')[key]['title']}".casefold()))
+
+
+def _rows(key: str) -> Mapping[str, Row]:
+    """Return the numeric rows of a bath."""
+    values: Mapping[str, Row] = table("baths")[key]["values"]
+    return values
+
+
+def _caution_rows(key: str) -> list[dict[str, Any]]:
+    """Return the rows of hazards.toml that apply to a bath."""
+    symbol = table("baths")[key]["metal"]
+    return [row for row in table("hazards")["caution"] if symbol in row["metals"] or key in row["baths"]]
+
+
+def _refuse(plain: str) -> None:
+    """Raise if the name is, or speaks of, a bath that is never planned."""
+    told = plain.replace("non-cyanide", "").replace("cyanide-free", "")
+    refused = table("refused")
+    if plain in refused:
+        _raise_refusal(plain, refused[plain])
+    for entry, row in refused.items():
+        if set(told.split("-")) & set(row["words"]):
+            _raise_refusal(entry, row)
+
+
+def _raise_refusal(entry: str, row: Row) -> NoReturn:
+    """Raise the refusal of one bath."""
+    raise TableError(
+        "bath-refused",
+        f"{row['title']} ({entry}) is not planned: {row['reason']}",
+        where=source_of(row).text,
+        hint="send the part to a licensed plater, or plan one of: " + ", ".join(bath_names()),
+    )
+
+
+def _holds(text: str, words: list[str]) -> bool:
+    """Return whether the text holds one of the words, whole."""
+    return any(re.search(rf"(?<!\w){re.escape(word)}(?!\w)", text) for word in words)
+
+
+def _need_liquid(temperature: float, key: str) -> None:
+    """Raise unless water is liquid at ``temperature`` [K]."""
+    if not FREEZING < temperature < BOILING:
+        raise TableError(
+            "bath-value",
+            f"a bath of water cannot work at {show(temperature, '°C')}",
+            where=f"bath {key}",
+            hint="state a temperature between 0 and 100 °C",
+        )
+
+
+def _warming(rows: Mapping[str, Row], temperature: float) -> float:
+    """Return conductivity at ``temperature`` [K] over the tabulated one.
+
+    kappa(T) = kappa(T1) (1 + a (T - T0)) / (1 + a (T1 - T0)): straight in T. The coefficient a is
+    published against the conductivity at T0, here 20 °C, while the bath's own figure stands at T1.
+    """
+    row = rows["conductivity_per_kelvin"]
+    per_kelvin = row["typical"] / 100.0
+    base, at = parse(row["at"], "temperature"), parse(rows["conductivity"]["at"], "temperature")
+    return float((1.0 + per_kelvin * (temperature - base)) / (1.0 + per_kelvin * (at - base)))
+
+
+def _conductivity(rows: Mapping[str, Row], temperature: float) -> Range:
+    """Return the tabulated conductivity [S/m] brought to ``temperature`` [K]."""
+    return range_of(rows["conductivity"], "conductivity").scaled(_warming(rows, temperature))
+
+
+def _sources(rows: Mapping[str, Row], temperature: float, stated: list[str]) -> dict[str, Source]:
+    """Return who stands behind each attribute of a bath, but for those that were stated."""
+    sources = {key: source_of(rows[key]) for key in SOURCED if key in rows}
+    if _warming(rows, temperature) != 1.0:
+        who = sources["conductivity"]
+        moved = f"brought from {rows['conductivity']['at']} to {show(temperature, 'C')}"
+        moved += f" by {rows['conductivity_per_kelvin']['typical']} %/K"
+        sources["conductivity"] = Source(f"{who.text}; {moved}", "derived", who.trust)
+    sources["law"] = source_of(rows["tafel_slope"], rows["exchange_current_density"])
+    sources["temperature_range"] = sources["temperature"]
+    for key in ("conductivity", "efficiency"):
+        sources[f"{key}_range"] = sources[key]
+    absent = {*stated, *(f"{key}_range" for key in stated if key != "temperature")}
+    return {key: who for key, who in sources.items() if key not in absent}
+
+
+def _range_if(rows: Mapping[str, Row], key: str, quantity: str) -> Range | None:
+    """Return the range of a row, or None if the table has none."""
+    return range_of(rows[key], quantity) if key in rows else None
+
+
+def _exactly(value: float, name: str, key: str) -> Range:
+    """Return the range of a value that is stated, not tabulated."""
+    if not math.isfinite(value):
+        raise TableError("bath-value", f"{name} must be a number, got {value}", where=f"bath {key}")
+    return Range(value, value, value)
