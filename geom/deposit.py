@@ -1,8 +1,23 @@
 """`Field` to `Deposit`: thickness on every panel of the part after a schedule of poses."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
-from geom.arrays import Bools, Floats
+import numpy as np
+from scipy.spatial import cKDTree
+
+from geom.arrays import Bools, Floats, frozen
+from geom.chemistry import Bath
+from geom.electrode.faraday import mass_of_charge, thickness_of_charge_density
+from geom.field import Field
+from geom.panels import Panels
+from geom.part.part import Part
+
+REFERENCE_AREA = 1e-4
+"""Local thickness is a mean over about 1 cm² (ISO 2064:1996 defines it as a mean over a reference area) [m²]."""
+
+BALL = 10e-3
+"""Radius of the ball that a significant surface can be touched with [m] (20 mm ball; ISO 1456, from memory)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -10,7 +25,6 @@ class Stage:
     """One stretch of the schedule: a pose held for a time at a current."""
 
     name: str  # "as hung", "turned half round"
-    minutes_share: float  # share of the whole time, 0..1
     time: float  # [s]
     current: float  # [A]
     voltage: float  # [V]
@@ -27,4 +41,82 @@ class Deposit:
     areas: Floats  # (part_count,) [m²]
     mass: float  # [kg]
     charge: float  # [C]
-    anode_mass: float  # dissolved [kg]
+    anode_mass: float  # dissolved [kg], at 100 % anode efficiency
+
+    def __post_init__(self) -> None:
+        for name in ("thickness", "local_thickness", "areas"):
+            object.__setattr__(self, name, frozen(getattr(self, name), np.float64))
+        object.__setattr__(self, "significant", frozen(self.significant, np.bool_))
+
+    @property
+    def time(self) -> float:
+        """Length of the whole schedule [s]."""
+        return sum(stage.time for stage in self.stages)
+
+
+def growth_rate(field: Field) -> Floats:
+    """Return (part_count,) thickness gained per second on each panel [m/s], by Faraday's law."""
+    bath = field.cell.bath
+    plating = np.maximum(field.current_density, 0.0)
+    return np.asarray(thickness_of_charge_density(plating, bath.metal, efficiency=bath.efficiency))
+
+
+def plate(fields: Sequence[Field], times: Sequence[float], names: Sequence[str], significant: Bools) -> Deposit:
+    """Return the deposit after each field has been held for its time [s]; all on the same panels of the part."""
+    bath: Bath = fields[0].cell.bath
+    thickness = np.sum([growth_rate(f) * t for f, t in zip(fields, times, strict=True)], axis=0)
+    charge = sum(f.current * t for f, t in zip(fields, times, strict=True))
+    stages = tuple(
+        Stage(name, time, f.current, f.voltage) for name, f, time in zip(names, fields, times, strict=True) if time > 0
+    )
+    areas = fields[0].areas
+    return Deposit(
+        stages=stages,
+        thickness=thickness,
+        local_thickness=local_mean(thickness, fields[0].panels),
+        significant=significant,
+        areas=areas,
+        mass=float(thickness @ areas) * bath.metal.density,
+        charge=charge,
+        anode_mass=float(mass_of_charge(charge, bath.metal)),
+    )
+
+
+def local_mean(values: Floats, panels: Panels) -> Floats:
+    """Return (part_count,) the area mean over the reference area round each panel, within its own feature.
+
+    Panels that look another way are left out: the far wall of a bore is another place.
+    """
+    part = panels.part
+    tree = cKDTree(part.centroids)
+    i, j = tree.query_pairs(float(np.sqrt(REFERENCE_AREA / np.pi)), output_type="ndarray").T
+    alike = (panels.feature[i] == panels.feature[j]) & (np.einsum("ij,ij->i", part.normals[i], part.normals[j]) > 0.5)
+    i, j = i[alike], j[alike]
+    weight, count = part.areas, len(values)
+    amount = weight * values
+    total = weight + np.bincount(i, weight[j], count) + np.bincount(j, weight[i], count)
+    return np.asarray((amount + np.bincount(i, amount[j], count) + np.bincount(j, amount[i], count)) / total)
+
+
+def significant_panels(part: Part, panels: Panels, wanted: Sequence[str]) -> Bools:
+    """Return (part_count,) which panels belong to the significant surface.
+
+    ``wanted`` names features or kinds, or is ("all",); empty means every place that a 20 mm ball can touch.
+    """
+    if not wanted:
+        return touched_by_ball(panels)
+    if tuple(wanted) == ("all",):
+        return np.ones(panels.part_count, dtype=np.bool_)
+    chosen = np.array([f.name in wanted or str(f.kind) in wanted for f in part.features])
+    return np.asarray(chosen[panels.feature])
+
+
+def touched_by_ball(panels: Panels) -> Bools:
+    """Return (part_count,) whether a ball of radius ``BALL`` can touch each panel without cutting into the part."""
+    part = panels.part
+    centres = part.centroids - BALL * part.normals  # normals point into the metal
+    tree = cKDTree(part.centroids)
+    nearest, _ = tree.query(centres)
+    # centroids stand for whole panels: near a panel of edge h the surface is up to h²/(2R) closer
+    slack = 0.08 * BALL
+    return np.asarray(nearest > BALL - slack)

@@ -1,52 +1,39 @@
 """`Plan`: the whole answer. `make_plan` is the page a new developer reads first."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
 
+import numpy as np
+
+from geom.advice.current import Limit, mean_rate, weighed_limits
+from geom.advice.doubts import plan_findings
+from geom.advice.features import feature_results
+from geom.advice.measures import (
+    Strip,
+    front_and_back,
+    hottest_strip,
+    kind_mean,
+    percentiles,
+    spread,
+)
+from geom.advice.schedule import Schedule, best_schedule
+from geom.advice.words import Advice, FeatureResult, plan_advice
+from geom.bem.problem import Current, Voltage
+from geom.cell.build import build_cell
 from geom.cell.cell import Cell
-from geom.deposit import Deposit
-from geom.field import Field
+from geom.deposit import Deposit, plate, significant_panels
+from geom.errors import CellError
+from geom.field import Field, Prepared, prepare, solve_field
 from geom.findings import Finding
 from geom.job.job import Job
+from geom.panels import MeshOptions, Panels, mesh_cell
+from geom.part.build import build_part
+from geom.part.part import Kind
 
+Progress = Callable[[str, float], None]
+"""Called with the name of the stage and the share of the work done, 0 to 1."""
 
-@dataclass(frozen=True, slots=True)
-class Limit:
-    """One limit on the current: the current it allows, and whether it is the one that binds."""
-
-    name: str  # "bright range at the hottest strip"
-    value: float  # current it allows [A]
-    binds: bool
-    basis: str  # "7 A/dm² on a strip 1 mm wide; Nickel Plating Handbook (memory, good)"
-
-
-@dataclass(frozen=True, slots=True)
-class FeatureResult:
-    """What one feature gets."""
-
-    name: str
-    kind: str
-    area: float  # wetted [m²]
-    current_density_ratio: float  # mean over the feature / mean over the part, first pose
-    thickness: float  # mean after the schedule [m]
-    extra_time: float  # beyond the schedule until this feature's mean reaches the target [s]; 0 if it does
-    significant: bool
-
-
-@dataclass(frozen=True, slots=True)
-class Strip:
-    """Mean over the strip of stated width along one sharp edge, first pose."""
-
-    width: float  # [m]
-    current_density: float  # [A/m²]
-
-
-@dataclass(frozen=True, slots=True)
-class Advice:
-    """One sentence of advice, in plain words, with the reason in it; ``code`` is a stable slug."""
-
-    code: str
-    text: str
+STAGES = ("as hung", "turned half round")
 
 
 @dataclass(frozen=True, eq=False)
@@ -55,22 +42,147 @@ class Plan:
 
     job: Job
     cell: Cell  # first pose, with every default filled in
-    fields: tuple[Field, ...]  # one for each pose of the schedule, the first first
+    fields: tuple[Field, ...]  # one for each pose that was solved, the first first
     deposit: Deposit
-    wetted_area: float  # [m²]
-    volume: float  # of the part [m³]
+    schedule: Schedule
     limits: tuple[Limit, ...]
     current_is_given: bool  # by the user: then no limit binds
-    time: float  # whole schedule, until the minimum local thickness meets the target [s]
-    time_to_mean: float  # until the mean thickness meets the target, in the first pose alone [s]
-    time_one_pose: float  # until the minimum local thickness meets the target in the first pose alone [s]
-    minimum_local_thickness: float  # lowest local thickness on the significant surface [m]
+    time_to_mean: float  # until the mean thickness meets the target, as hung [s]
     ratio: Mapping[str, float]  # p1 p10 p50 p90 p99 of local/mean current density, first pose
     thickness: Mapping[str, float]  # mean min p1 p10 p50 p90 p99 max [m]; min and max are means over 1 % of the area
     features: tuple[FeatureResult, ...]
-    hottest_strip: Strip | None
-    edge_to_face: float | None  # mean current density of the edge features / of the broad faces
-    front_to_back: float | None  # broad face toward the anode / the one away from it, first pose
+    hottest_strip: Strip | None  # first pose
+    edge_to_face: float | None  # mean current density of the edges / of the broad faces, first pose
+    front_to_back: float | None  # broad faces toward the anode / away from it, first pose
     advice: tuple[Advice, ...]
-    cautions: tuple[str, ...]
     findings: tuple[Finding, ...]
+
+    @property
+    def current(self) -> float:
+        """Current to set [A]."""
+        return self.fields[0].current
+
+    @property
+    def voltage(self) -> float:
+        """Voltage to expect between anode and part, as hung [V]."""
+        return self.fields[0].voltage
+
+    @property
+    def time(self) -> float:
+        """Whole schedule, until the lowest local thickness on the significant surface meets the target [s]."""
+        return self.deposit.time
+
+    @property
+    def wetted_area(self) -> float:
+        """Wetted area: by formula where the whole of a part with dimensions is wet, else of the panels [m²]."""
+        part, meshed = self.cell.part, self.fields[0].wetted_area
+        return part.area if abs(meshed - part.area) < 0.01 * part.area else meshed
+
+    @property
+    def minimum_local_thickness(self) -> float:
+        """Lowest local thickness on the significant surface after the schedule [m]."""
+        return float(self.deposit.local_thickness[self.deposit.significant].min())
+
+
+def make_plan(job: Job, *, progress: Progress | None = None, options: MeshOptions = MeshOptions()) -> Plan:
+    """Work out current, voltage, time and turning for one job.
+
+    Raises
+    ------
+    GeomError
+        where the part, the set-up or the solve cannot be.
+    """
+    say = progress or (lambda stage, share: None)
+    say("building the part", 0.0)
+    part = build_part(job.shape)
+    cell = build_cell(part, job.bath, tank=job.tank, anodes=job.anodes, pose=job.pose)
+    say("meshing the cell", 0.1)
+    panels = mesh_cell(cell, options)
+    say("assembling", 0.3)
+    prepared = prepare(cell, panels)
+    say("weighing the current", 0.5)
+    limits, control, given = chosen_current(prepared, job)
+    first = solve_field(prepared, control)
+    say("solving the other pose", 0.7)
+    second = other_pose(prepared, first, options)
+    say("timing", 0.9)
+    significant = significant_panels(part, panels, job.target.significant)
+    schedule = best_schedule(first, second, significant, job.target.thickness)
+    fields = (first,) if second is None else (first, second)
+    deposit = plate(fields, (schedule.first, schedule.second)[: len(fields)], STAGES[: len(fields)], significant)
+    plan = assembled_plan(job, cell, fields, deposit, schedule, limits, given)
+    say("done", 1.0)
+    return plan
+
+
+def chosen_current(prepared: Prepared, job: Job) -> tuple[tuple[Limit, ...], Current | Voltage, bool]:
+    """Return the limits weighed, the control to plate under, and whether the user gave it."""
+    limits = weighed_limits(prepared, job.supply)
+    if job.target.current is None and job.target.voltage is None:
+        return limits, Current(min(limit.value for limit in limits)), False
+    unbound = tuple(replace(limit, binds=False) for limit in limits)
+    if job.target.current is not None:
+        return unbound, Current(job.target.current), True
+    return unbound, Voltage(float(job.target.voltage or 0.0)), True
+
+
+def other_pose(prepared: Prepared, first: Field, options: MeshOptions) -> Field | None:
+    """Return the field with the part turned half round about the vertical, at the same current.
+
+    None where the part does not fit that way, or another surface would be wet.
+    """
+    cell = prepared.cell
+    x, y, z = cell.pose.turn
+    pose = replace(cell.pose, turn=(x, y, z + np.pi))
+    try:
+        turned = build_cell(cell.part, cell.bath, tank=cell.tank, anodes=cell.anodes, pose=pose)
+        panels = mesh_cell(turned, options, like=prepared.panels)
+    except CellError:
+        return None
+    if not same_panels(prepared.panels, panels):
+        return None
+    return solve_field(prepare(turned, panels), Current(first.current))
+
+
+def same_panels(a: Panels, b: Panels) -> bool:
+    """Are the part's panels of two poses the same ones, in the same order?"""
+    if a.part_count != b.part_count:
+        return False
+    return bool(np.abs(a.part.areas - b.part.areas).max() <= 1e-9 * a.part.areas.max())
+
+
+def assembled_plan(
+    job: Job,
+    cell: Cell,
+    fields: tuple[Field, ...],
+    deposit: Deposit,
+    schedule: Schedule,
+    limits: tuple[Limit, ...],
+    given: bool,
+) -> Plan:
+    """Read every figure off the fields and the deposit, and put it into words."""
+    first = fields[0]
+    sides = front_and_back(first)
+    faces, edges = (kind_mean(first, cell.part, kinds) for kinds in ((Kind.FACE,), (Kind.EDGE, Kind.END)))
+    features = feature_results(cell.part, first, deposit, job.target.thickness)
+    strip = hottest_strip(first)
+    front_to_back = None if sides is None else sides[0] / sides[1]
+    findings = plan_findings(job.supply, first, deposit, strip, schedule)
+    return Plan(
+        job=job,
+        cell=cell,
+        fields=fields,
+        deposit=deposit,
+        schedule=schedule,
+        limits=limits,
+        current_is_given=given,
+        time_to_mean=job.target.thickness / mean_rate(first),
+        ratio=percentiles(first.current_density / first.mean_current_density, first.areas),
+        thickness=spread(deposit.thickness, deposit.areas),
+        features=features,
+        hottest_strip=strip,
+        edge_to_face=None if faces is None or edges is None else edges / faces,
+        front_to_back=front_to_back,
+        advice=plan_advice(first, deposit, schedule, features, strip, front_to_back, job.target.thickness),
+        findings=(*job.findings, *cell.part.findings, *cell.findings, *first.panels.findings, *findings),
+    )

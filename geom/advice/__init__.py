@@ -1,0 +1,1 @@
+"""From field and deposit to decisions: how much current, how long, which way round, and why."""

@@ -1,0 +1,67 @@
+"""How much current: the least of the limits that were weighed."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+from geom.advice.measures import hottest_current_density, strip_width
+from geom.bem.problem import Current, Voltage
+from geom.electrode.faraday import deposition_rate
+from geom.field import Field, Prepared, solve_field
+from geom.job.job import Supply
+
+Solver = Callable[[float], Field]
+
+
+@dataclass(frozen=True, slots=True)
+class Limit:
+    """One limit on the current: the current it allows, and whether it is the one that binds."""
+
+    name: str
+    value: float  # current it allows [A]
+    binds: bool
+    basis: str
+
+
+def weighed_limits(prepared: Prepared, supply: Supply) -> tuple[Limit, ...]:
+    """Return each limit on the current, the least of them marked as binding."""
+    bath, area = prepared.cell.bath, float(prepared.panels.part.area)
+    bright = bath.current_density
+    at_mean = bright.typical * area
+    limits = [
+        Limit(
+            "bath's usual current density at the mean", at_mean, False,
+            f"{bright.typical / 100:.3g} A/dm² over the wetted area",
+        ),
+        Limit(
+            "bright range at the hottest strip", current_at_strip(prepared, bright.high, at_mean), False,
+            f"{bright.high / 100:.3g} A/dm² on a strip {1e3 * strip_width(prepared.panels):.1f} mm wide along the edge",
+        ),
+    ]
+    if supply.max_current is not None:
+        limits.append(Limit("supply current", supply.max_current, False, "the most the supply gives"))
+    if supply.max_voltage is not None:
+        at_volts = solve_field(prepared, Voltage(supply.max_voltage)).current
+        limits.append(Limit("supply voltage", at_volts, False, f"what flows at {supply.max_voltage:.3g} V"))
+    least = min(limit.value for limit in limits)
+    return tuple(replace(limit, binds=limit.value == least) for limit in limits)
+
+
+def current_at_strip(prepared: Prepared, wanted: float, start: float) -> float:
+    """Return the current at which the hottest strip carries ``wanted`` [A/m²], by a fixed-point iteration.
+
+    The ratio of strip to mean changes slowly with current, so a few solves suffice.
+    """
+    current = start
+    for _ in range(6):
+        hottest = hottest_current_density(solve_field(prepared, Current(current)))
+        new = current * wanted / hottest
+        if abs(new - current) < 2e-3 * new:
+            return new
+        current = new
+    return current
+
+
+def mean_rate(field: Field) -> float:
+    """Return the growth of the mean thickness over the wetted part [m/s]."""
+    bath = field.cell.bath
+    return float(deposition_rate(field.mean_current_density, bath.metal, bath.efficiency))

@@ -1,0 +1,46 @@
+"""What each feature gets, and how much longer it would need."""
+
+import numpy as np
+
+from geom.advice.measures import feature_means
+from geom.advice.words import FeatureResult
+from geom.deposit import Deposit
+from geom.field import Field
+from geom.part.part import Part
+
+
+def feature_results(part: Part, first: Field, deposit: Deposit, target: float) -> tuple[FeatureResult, ...]:
+    """Return a result for each wetted feature, in the order of the part's features."""
+    panels, areas, count = first.panels, first.areas, len(part.features)
+    area = np.bincount(panels.feature, areas, count)
+    ratio = feature_means(first.current_density, areas, panels, count) / first.mean_current_density
+    mean = feature_means(deposit.thickness, areas, panels, count)
+    significant = feature_means(deposit.significant.astype(np.float64), areas, panels, count)
+    results = []
+    for k, feature in enumerate(part.features):
+        if area[k] <= 0:
+            continue
+        least = float(deposit.local_thickness[panels.feature == k].min())
+        results.append(FeatureResult(
+            name=feature.name,
+            kind=feature.kind,
+            area=_wetted_area(float(area[k]), feature.area),
+            current_density_ratio=float(ratio[k]),
+            thickness=float(mean[k]),
+            least_thickness=least,
+            extra_time=extra_time(least, target, deposit.time),
+            significant=bool(significant[k] >= 0.5),
+        ))
+    return tuple(results)
+
+
+def _wetted_area(meshed: float, exact: float) -> float:
+    """Return the area by formula where the whole feature is wet, else that of its panels [m²]."""
+    return exact if exact > 0 and abs(meshed - exact) < 0.02 * exact else meshed
+
+
+def extra_time(thickness: float, target: float, time: float) -> float:
+    """Return how much longer the same schedule must go on until ``thickness`` after ``time`` meets ``target`` [s]."""
+    if thickness >= target * (1 - 1e-6):
+        return 0.0
+    return time * (target / thickness - 1) if thickness > 0 else float("inf")

@@ -1,0 +1,126 @@
+"""Figures read off a field or a deposit: percentiles, tail means, feature means, strips along edges."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from geom.arrays import Bools, Floats
+from geom.field import Field
+from geom.panels import EDGE_SIZE, FIRST_ANODE, Panels
+from geom.part.part import Kind, Part
+
+PERCENTILES = (1, 10, 50, 90, 99)
+TAIL = 0.01  # `min` and `max` are means over this share of the area: a point value at an edge means nothing
+STRIP = 1.0e-3  # width of the strip along an edge that its current density is a mean over [m]
+FEWEST = 4  # panels that a strip needs before its mean is believed
+
+
+@dataclass(frozen=True, slots=True)
+class Strip:
+    """Mean over the strip of stated width along one sharp edge."""
+
+    width: float  # [m]
+    current_density: float  # [A/m²]
+
+
+def percentiles(values: Floats, areas: Floats) -> dict[str, float]:
+    """Return area-weighted percentiles p1 p10 p50 p90 p99."""
+    order = np.argsort(values)
+    middle = np.cumsum(areas[order]) - 0.5 * areas[order]
+    found = np.interp(np.array(PERCENTILES) / 100 * areas.sum(), middle, values[order])
+    return {f"p{p}": float(v) for p, v in zip(PERCENTILES, found, strict=True)}
+
+
+def tail_mean(values: Floats, areas: Floats, share: float) -> float:
+    """Return the mean over the lowest ``share`` of the area, or over the highest where ``share`` < 0."""
+    order = np.argsort(values if share > 0 else -values)
+    wanted = abs(share) * areas.sum()
+    before = np.cumsum(areas[order]) - areas[order]
+    part = np.clip(wanted - before, 0.0, areas[order])
+    return float(part @ values[order] / part.sum())
+
+
+def spread(values: Floats, areas: Floats) -> Mapping[str, float]:
+    """Return mean, min, p1..p99 and max; min and max are means over the extreme ``TAIL`` of the area."""
+    return {
+        "mean": float(values @ areas / areas.sum()),
+        "min": tail_mean(values, areas, TAIL),
+        **percentiles(values, areas),
+        "max": tail_mean(values, areas, -TAIL),
+    }
+
+
+def strip_width(panels: Panels) -> float:
+    """Return the width of the edge strip: 1 mm, or more where the panels were enlarged [m]."""
+    return max(STRIP, panels.scale * EDGE_SIZE)
+
+
+def hottest_strip(field: Field) -> Strip | None:
+    """Return the strip along the sharp edge that gets most; None for a part without sharp edges."""
+    panels = field.panels
+    width = strip_width(panels)
+    near = panels.edge_distance < width
+    if not np.any(near):
+        return None
+    chain, area = panels.edge_chain[near], field.areas[near]
+    count = np.bincount(chain)
+    total = np.bincount(chain, area)
+    mean = np.bincount(chain, area * field.current_density[near]) / np.maximum(total, 1e-300)
+    believed = np.where(count >= min(FEWEST, count.max()), mean, -np.inf)
+    return Strip(width, float(believed.max()))
+
+
+def hottest_current_density(field: Field) -> float:
+    """Return what the burn limit is weighed against: the hottest strip, or the top of the spread without one [A/m²]."""
+    strip = hottest_strip(field)
+    if strip is not None:
+        return strip.current_density
+    return tail_mean(field.current_density, field.areas, -TAIL)
+
+
+def feature_means(values: Floats, areas: Floats, panels: Panels, count: int) -> Floats:
+    """Return (count,) the area mean over each feature; NaN for a feature that is not wetted."""
+    area = np.bincount(panels.feature, areas, count)
+    total = np.bincount(panels.feature, areas * values, count)
+    return np.where(area > 0, total / np.where(area > 0, area, 1.0), np.nan)
+
+
+def kind_mean(field: Field, part: Part, kinds: tuple[Kind, ...]) -> float | None:
+    """Return the mean current density over all features of some kinds [A/m²]; None where there are none."""
+    chosen = np.array([feature.kind in kinds for feature in part.features])[field.panels.feature]
+    return _mean_over(field, chosen)
+
+
+def _mean_over(field: Field, chosen: Bools) -> float | None:
+    area = float(field.areas[chosen].sum())
+    return float(field.current_density[chosen] @ field.areas[chosen]) / area if area > 0 else None
+
+
+def anode_direction(field: Field) -> Floats | None:
+    """Return the unit vector from the part to where the current comes from; None when it comes from all round."""
+    surface = field.panels.surface
+    centre = surface.centroids[: field.panels.part_count].mean(axis=0)
+    on_anode = field.panels.body >= FIRST_ANODE
+    weight = surface.areas[on_anode] * field.anode_current_density[on_anode]
+    away = surface.centroids[on_anode] - centre
+    unit = away / np.linalg.norm(away, axis=1)[:, None]
+    direction = weight @ unit / weight.sum()
+    length = float(np.linalg.norm(direction))
+    return np.asarray(direction / length) if length > 0.4 else None
+
+
+def front_and_back(field: Field) -> tuple[float, float] | None:
+    """Return the mean current density of broad faces toward and away from the anode [A/m²].
+
+    None where the current comes from all round, or the part has no broad face on one of the two sides.
+    """
+    direction = anode_direction(field)
+    if direction is None:
+        return None
+    part = field.cell.part
+    broad = np.array([feature.kind in (Kind.FACE, Kind.SKIN) for feature in part.features])[field.panels.feature]
+    facing = -(field.panels.part.normals @ direction)  # panel normals point into the metal
+    front = _mean_over(field, broad & (facing > 0.7))
+    back = _mean_over(field, broad & (facing < -0.7))
+    return None if front is None or back is None or back <= 0 else (front, back)

@@ -1,0 +1,146 @@
+"""Advice in plain words, each sentence with its reason."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from geom.advice.measures import Strip
+from geom.advice.schedule import Schedule
+from geom.deposit import Deposit
+from geom.field import Field
+from geom.part.part import Kind
+
+
+@dataclass(frozen=True, slots=True)
+class Advice:
+    """One sentence of advice, in plain words, with the reason in it; ``code`` is a stable slug."""
+
+    code: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class FeatureResult:
+    """What one feature gets."""
+
+    name: str
+    kind: str
+    area: float  # wetted [m²]
+    current_density_ratio: float  # mean over the feature / mean over the part, first pose
+    thickness: float  # mean after the schedule [m]
+    least_thickness: float  # lowest local thickness on it [m]
+    extra_time: float  # beyond the schedule until its lowest local thickness meets the target [s]; inf if never
+    significant: bool  # at least half of it
+
+
+def turning_advice(schedule: Schedule, front_to_back: float | None) -> Advice:
+    """Say whether to turn the part, when, and why."""
+    ratio = "" if front_to_back is None else (
+        f" The side toward the anode gets {front_to_back:.1f} times what the far side gets."
+    )
+    if schedule.second > 0:
+        return Advice("turn", (
+            f"Turn the part half round about the vertical after {_minutes(schedule.first)}, then plate "
+            f"{_minutes(schedule.second)} more: {_minutes(schedule.time)} in all instead of "
+            f"{_minutes(schedule.one_pose)} without turning.{ratio}"
+        ))
+    if schedule.turned is None:
+        return Advice("turn-not-possible", f"Turning the part half round was not weighed: it does not fit that way.{ratio}")
+    return Advice("no-turn", (
+        f"No need to turn the part: a half turn would take {_minutes(schedule.turned)} against "
+        f"{_minutes(schedule.one_pose)} as hung.{ratio}"
+    ))
+
+
+def how_to_turn(metal: str) -> Advice:
+    """Say how to turn without spoiling adhesion."""
+    if metal == "Ni":
+        return Advice("turn-live", (
+            "Turn quickly, wet, and hook up again with the current already on: nickel left without current goes "
+            "passive and the next layer may peel. If it dried or sat idle, re-activate in 5-10 % acid first "
+            "(common practice)."
+        ))
+    return Advice("turn-wet", "Turn quickly and keep the part wet (common practice).")
+
+
+def thin_place(field: Field, deposit: Deposit) -> Advice:
+    """Name the significant place that stays thinnest, and where on the part it is."""
+    rows = np.flatnonzero(deposit.significant)
+    row = int(rows[deposit.local_thickness[rows].argmin()])
+    name = field.cell.part.features[int(field.panels.feature[row])].name
+    x, y, z = 1e3 * field.panels.part.centroids[row]
+    thinnest = 1e6 * float(deposit.local_thickness[row])
+    return Advice("thin-place", (
+        f"Thinnest on the significant surface: {name}, near ({x:.0f}, {y:.0f}, {z:.0f}) mm in the tank as first "
+        f"hung, {thinnest:.1f} µm. That place sets the time."
+    ))
+
+
+def edge_advice(strip: Strip | None, mean: float, high: float) -> Advice | None:
+    """Say how hot the edges run."""
+    if strip is None:
+        return None
+    times = strip.current_density / mean
+    verdict = "above" if strip.current_density > 1.01 * high else "within"
+    return Advice("edges", (
+        f"The hottest edge carries {strip.current_density / 100:.2g} A/dm² on a strip {1e3 * strip.width:.1f} mm wide, "
+        f"{times:.1f} times the mean: {verdict} the bath's bright range (up to {high / 100:.2g} A/dm²). "
+        "Edges come out thickest; a lower current evens the deposit, more time does not."
+    ))
+
+
+RECESSED = (Kind.BORE, Kind.SLOT, Kind.INSIDE, Kind.BEND_INSIDE)
+WORDS = {Kind.BORE: "hole", Kind.SLOT: "slot", Kind.INSIDE: "inside", Kind.BEND_INSIDE: "bend"}
+
+
+def recess_advice(features: tuple[FeatureResult, ...], target: float) -> list[Advice]:
+    """Say of each hole, slot, inside and inside bend whether it needs more time."""
+    out = []
+    for feature in features:
+        if feature.kind not in RECESSED:
+            continue
+        what = (
+            f"{feature.name}: mean {1e6 * feature.thickness:.1f} µm, thinnest {1e6 * feature.least_thickness:.1f} µm"
+        )
+        if feature.extra_time <= 0:
+            out.append(Advice("recess-enough", f"{what}: reaches {1e6 * target:.3g} µm in the planned time, no extra needed."))
+        elif feature.least_thickness < 0.02 * target or not np.isfinite(feature.extra_time):
+            out.append(Advice("recess-bare", (
+                f"{what}: stays practically bare; more time will not fill it. If it matters, it needs an anode of "
+                "its own inside."
+            )))
+        else:
+            out.append(Advice("recess-extra", (
+                f"{what}: would need {_minutes(feature.extra_time)} beyond the plan to reach {1e6 * target:.3g} µm "
+                "there; the outside grows on meanwhile. Standards leave holes and recesses out of the significant "
+                "surface unless the drawing says otherwise."
+            )))
+    return out
+
+
+def plan_advice(
+    first: Field,
+    deposit: Deposit,
+    schedule: Schedule,
+    features: tuple[FeatureResult, ...],
+    strip: Strip | None,
+    front_to_back: float | None,
+    target: float,
+) -> tuple[Advice, ...]:
+    """Return every sentence of advice, the most needed first."""
+    bath = first.cell.bath
+    turning = [turning_advice(schedule, front_to_back)]
+    if schedule.second > 0:
+        turning.append(how_to_turn(bath.metal.symbol))
+    edges = edge_advice(strip, first.mean_current_density, bath.current_density.high)
+    return (
+        *turning,
+        thin_place(first, deposit),
+        *([] if edges is None else [edges]),
+        *recess_advice(features, target),
+    )
+
+
+def _minutes(seconds: float) -> str:
+    minutes = seconds / 60
+    return f"{minutes:.1f} min" if minutes < 10 else f"{minutes:.0f} min"
