@@ -98,7 +98,7 @@ class Channel:
 
 @dataclass(frozen=True, slots=True)
 class Offset:
-    """A strip bent twice, opposite ways (Z), width along y: two equal legs along x, ``offset`` apart along z."""
+    """A strip bent twice, opposite ways (Z), width along y: two equal legs along x, ``offset`` apart in z."""
 
     length: float  # overall, along x
     width: float
@@ -113,7 +113,7 @@ class Offset:
 class Outline:
     """A flat outline with holes, extruded along z by ``thickness``.
 
-    Points, cutouts and holes share one drawing, whose origin may lie anywhere: the part is centred afterwards.
+    Points, cutouts and holes share one drawing with its origin anywhere; the part is centred afterwards.
     """
 
     points: tuple[tuple[float, float], ...]
