@@ -1,0 +1,333 @@
+"""The job file's sections: what may be asked, and in which unit.
+
+Keys are those of the file. Where several shapes or laws share a section, a word in it (``shape``, ``law``)
+says which keys it has.
+"""
+
+from typing import Annotated, Any
+
+from pydantic import BeforeValidator, model_validator
+
+from geom.cell.cell import Anode, BoxTank, JarTank, Pose, RodAnode, SheetAnode, Tank
+from geom.chemistry import Bath, Range
+from geom.electrode.laws import ButlerVolmer, Law, Limited, Linear, Tafel
+from geom.errors import TableError
+from geom.job.fields import (
+    Conductivity,
+    Current,
+    CurrentDensity,
+    Efficiency,
+    Length,
+    Mistake,
+    Point3,
+    Resistance,
+    Section,
+    Slope,
+    Temperature,
+    Text,
+    Thickness,
+    Turn,
+    Voltage,
+    a_list,
+    complain,
+    complain_of,
+    quoted,
+    table,
+    variant,
+)
+from geom.job.job import Supply, Target
+from geom.job.parts import SHAPES, MeshKeys, ShapeKeys
+from geom.tables.read import FROM_TABLE, bath_name
+from geom.tables.read import bath as bath_of_table
+
+MOST_ANODES = 50
+
+
+class LawKeys(Section):
+    """A polarization law."""
+
+    law: str
+
+    def record(self, *, is_anode: bool) -> Law | None:
+        """Return the domain's law, written for a cathode, or None for no polarization."""
+        return None
+
+
+class LimitedKeys(LawKeys):
+    """A law that a limiting current may cap."""
+
+    limiting_current_density: CurrentDensity | None = None
+
+    def record(self, *, is_anode: bool) -> Law | None:
+        """Return the law, under its limiting current if there is one."""
+        law = self.kinetic(is_anode=is_anode)
+        return law if self.limiting_current_density is None else Limited(law, self.limiting_current_density)
+
+    def kinetic(self, *, is_anode: bool) -> Law:
+        """Return the law without its limit."""
+        raise NotImplementedError
+
+
+class LinearKeys(LimitedKeys):
+    """Drop proportional to current density."""
+
+    resistance: Resistance
+
+    def kinetic(self, *, is_anode: bool) -> Law:
+        """Return the law without its limit."""
+        return Linear(self.resistance)
+
+
+class TafelKeys(LimitedKeys):
+    """Drop proportional to the logarithm of current density."""
+
+    exchange_current_density: CurrentDensity
+    slope: Slope
+
+    def kinetic(self, *, is_anode: bool) -> Law:
+        """Return the law without its limit."""
+        return Tafel(self.exchange_current_density, self.slope)
+
+
+class ButlerVolmerKeys(LimitedKeys):
+    """Both directions of the electrode reaction."""
+
+    exchange_current_density: CurrentDensity
+    slope: Slope
+    anodic_slope: Slope
+
+    def kinetic(self, *, is_anode: bool) -> Law:
+        """Return the law without its limit; an anode's is written mirrored, so its slopes change places."""
+        slopes = (self.anodic_slope, self.slope) if is_anode else (self.slope, self.anodic_slope)
+        return ButlerVolmer(self.exchange_current_density, *slopes)
+
+
+LAWS: dict[str, type[Section]] = {
+    "none": LawKeys,
+    "linear": LinearKeys,
+    "tafel": TafelKeys,
+    "butler-volmer": ButlerVolmerKeys,
+}
+Polarization = Annotated[LawKeys, variant("law", LAWS)]
+
+
+class RangeKeys(Section):
+    """A range of current density."""
+
+    low: CurrentDensity
+    high: CurrentDensity
+    typical: CurrentDensity | None = None
+
+    @model_validator(mode="after")
+    def _check(self) -> "RangeKeys":
+        if not self.low <= self.middle <= self.high:
+            text = "low, typical and high are not in this order"
+            complain_of([Mistake(("low",), "job-range", text)])
+        return self
+
+    @property
+    def middle(self) -> float:
+        """The typical value; half way when it is not given [A/m²]."""
+        return 0.5 * (self.low + self.high) if self.typical is None else self.typical
+
+    def record(self) -> Range:
+        """Return the domain's record."""
+        return Range(self.low, self.middle, self.high)
+
+
+def _bath_name(value: object) -> str:
+    """Return the name of a bath that the tables have and do not refuse."""
+    if not isinstance(value, str):
+        complain("job-type", f"{quoted(value)} stands where the name of a bath is expected")
+    try:
+        return bath_name(value)
+    except TableError as error:
+        complain(error.slug, error.message, error.hint)
+
+
+class BathKeys(Section):
+    """The bath: a name of the tables, and what is known better than they do."""
+
+    name: Annotated[str, BeforeValidator(_bath_name)]
+    conductivity: Conductivity | None = None
+    temperature: Temperature | None = None
+    efficiency: Efficiency | None = None
+    polarization: Polarization | None = None
+    current_density: Annotated[RangeKeys, table(RangeKeys)] | None = None
+
+    def record(self) -> Bath:
+        """Return the bath of the tables with what the job says in place of theirs."""
+        return bath_of_table(
+            self.name,
+            temperature=self.temperature,
+            conductivity=self.conductivity,
+            efficiency=self.efficiency,
+            law=self.polarization.record(is_anode=False) if self.polarization else FROM_TABLE,
+            current_density=self.current_density.record() if self.current_density else None,
+        )
+
+
+class BoxKeys(Section):
+    """A rectangular tank."""
+
+    shape: str
+    length: Length
+    width: Length
+    depth: Length
+
+    def record(self) -> Tank:
+        """Return the domain's record."""
+        return BoxTank(self.length, self.width, self.depth)
+
+
+class JarKeys(Section):
+    """A round tank."""
+
+    shape: str
+    diameter: Length
+    depth: Length
+
+    def record(self) -> Tank:
+        """Return the domain's record."""
+        return JarTank(self.diameter, self.depth)
+
+
+TANKS: dict[str, type[Section]] = {"box": BoxKeys, "jar": JarKeys}
+
+
+class AnodeKeys(Section):
+    """What every anode may say."""
+
+    shape: str
+    at: Point3
+    material: Text | None = None
+    polarization: Polarization | None = None
+
+    @property
+    def law(self) -> Law | None:
+        """The law of the anode, or None for no polarization."""
+        return self.polarization.record(is_anode=True) if self.polarization else None
+
+    def record(self) -> Anode:
+        """Return the domain's record."""
+        raise NotImplementedError
+
+
+class SheetKeys(AnodeKeys):
+    """A flat anode."""
+
+    length: Length
+    width: Length
+    height: Length
+
+    def record(self) -> Anode:
+        """Return the domain's record."""
+        return SheetAnode(self.length, self.width, self.height, self.at, self.law)
+
+
+class RodAnodeKeys(AnodeKeys):
+    """A round anode, upright."""
+
+    diameter: Length
+    height: Length
+
+    def record(self) -> Anode:
+        """Return the domain's record."""
+        return RodAnode(self.diameter, self.height, self.at, self.law)
+
+
+ANODES: dict[str, type[Section]] = {"sheet": SheetKeys, "rod": RodAnodeKeys}
+
+
+def _anode_list(value: object) -> object:
+    """Return the list of anodes; a single table is the likeliest slip."""
+    if isinstance(value, dict):
+        complain(
+            "job-type",
+            "[anode] is a single table; each anode is one of a list",
+            "write [[anode]] in double brackets",
+        )
+    if isinstance(value, list) and not 1 <= len(value) <= MOST_ANODES:
+        complain("job-range", f"{len(value)} anodes; at least 1 and at most {MOST_ANODES} are expected")
+    return value
+
+
+class PoseKeys(Section):
+    """How the part hangs."""
+
+    at: Point3
+    turn: Turn = (0.0, 0.0, 0.0)
+
+    def record(self) -> Pose:
+        """Return the domain's record."""
+        return Pose(self.turn, self.at)
+
+
+class SupplyKeys(Section):
+    """The current source."""
+
+    max_voltage: Voltage | None = None
+    max_current: Current | None = None
+
+    def record(self) -> Supply:
+        """Return the domain's record."""
+        return Supply(self.max_voltage, self.max_current)
+
+
+def _significant(value: object) -> tuple[str, ...]:
+    """Return the names of features, from one name or a list of them."""
+    names = value if isinstance(value, list) else [value]
+    if not names or not all(isinstance(name, str) and name.strip() and name.isprintable() for name in names):
+        complain("job-type", 'names of features are expected here, such as ["face", "bore"], or "all"')
+    return tuple(names)
+
+
+class TargetKeys(Section):
+    """What the plating must reach."""
+
+    thickness: Thickness
+    current: Current | None = None
+    voltage: Voltage | None = None
+    significant: Annotated[tuple[str, ...], BeforeValidator(_significant)] = ()
+
+    def record(self) -> Target:
+        """Return the domain's record."""
+        return Target(self.thickness, self.current, self.voltage, self.significant)
+
+
+_read_shape: Any = variant("shape", dict(SHAPES)).func
+_read_mesh: Any = table(MeshKeys).func
+
+
+def _part(value: object) -> object:
+    """Return the keys of a part by dimensions or of a mesh, whichever is given."""
+    if not isinstance(value, dict) or ("mesh" not in value and "shape" in value):
+        return _read_shape(value)
+    if "mesh" in value and "shape" in value:
+        text = "shape and mesh are both given; a part has dimensions or a mesh file"
+        complain_of([Mistake(("mesh",), "job-keys-exclude", text, "leave one out")])
+    if "mesh" in value:
+        return _read_mesh(value)
+    text = f'"shape" is missing; it is one of: {", ".join(SHAPES)}'
+    complain_of(
+        [Mistake(("shape",), "job-key-missing", text, 'a mesh is given by "mesh" and "unit" instead')]
+    )
+    raise AssertionError("unreachable")
+
+
+class JobKeys(Section):
+    """The whole file."""
+
+    title: Text | None = None
+    part: Annotated[ShapeKeys | MeshKeys, BeforeValidator(_part)]
+    bath: Annotated[BathKeys, table(BathKeys)]
+    tank: Annotated[BoxKeys | JarKeys, variant("shape", TANKS)] | None = None
+    anode: (
+        Annotated[
+            tuple[Annotated[AnodeKeys, variant("shape", ANODES)], ...], a_list, BeforeValidator(_anode_list)
+        ]
+        | None
+    ) = None
+    pose: Annotated[PoseKeys, table(PoseKeys)] | None = None
+    supply: Annotated[SupplyKeys, table(SupplyKeys)] = SupplyKeys()
+    target: Annotated[TargetKeys, table(TargetKeys)]
