@@ -157,7 +157,7 @@ def _drop_of_ratio(ratio: Floats, own: Floats, other: Floats) -> Floats:
     """
     floor = np.maximum(ratio, 1e-300)
     low = np.maximum(own * growth_inverse(floor), 0.0)
-    high = own * growth_inverse(1.0 + ratio)
+    high = own * np.where(ratio < 1.0, np.log1p(ratio), growth_inverse(1.0 + ratio))
     goal = np.arcsinh(0.5 * ratio)
     drop = np.clip(own * goal, low, high)
     for _ in range(_NEWTON_STEPS):
