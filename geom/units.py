@@ -226,7 +226,7 @@ def _rounded(value: float, digits: int) -> str:
     if -5 <= int(exponent) < 7:
         text = f"{float(mantissa + 'e' + exponent):.{max(digits - 1 - int(exponent), 0)}f}"
         return text.rstrip("0").rstrip(".") if "." in text else text
-    return f"{float(mantissa):g}e{int(exponent)}"
+    return f"{mantissa.rstrip('0').rstrip('.') if '.' in mantissa else mantissa}e{int(exponent)}"
 
 
 def _known(quantity: str) -> str:

@@ -87,13 +87,13 @@ class _Scanner:
         keys = self.keys()
         if not self.at("]]" if is_list else "]"):
             raise _Lost
+        place = Place(start, self.position, start, self.position)
         path: Path = ()
         for index, key in enumerate(keys):
             path = (*path, key)
+            self.places.setdefault(path, place)
             if index < len(keys) - 1 and path in self.counts:
                 path = (*path, self.counts[path] - 1)
-        place = Place(start, self.position, start, self.position)
-        self.places.setdefault(path, place)
         if is_list:
             self.counts[path] = self.counts.get(path, 0) + 1
             path = (*path, self.counts[path] - 1)

@@ -57,7 +57,7 @@ def parse_job(text: str, *, path: Path | None = None) -> Job:
 
 def _text(path: Path) -> str:
     """Return the text of the file, or say why it cannot be had."""
-    where = str(path)
+    where = "".join(letter if letter.isprintable() else "?" for letter in str(path))
     try:
         if path.is_dir():
             raise _one(
