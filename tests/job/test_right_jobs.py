@@ -9,7 +9,7 @@ import pytest
 from job.test_wrong_jobs import GOOD, LAW, part
 
 from geom.cell.cell import BoxTank, JarTank, Pose, RodAnode, SheetAnode
-from geom.electrode.laws import ButlerVolmer, Limited, Linear, Tafel
+from geom.electrode.laws import ButlerVolmer, Limited, Linear, Mirrored, Tafel
 from geom.errors import JobError
 from geom.findings import Severity
 from geom.job.job import Job
@@ -214,6 +214,9 @@ def test_a_butler_volmer_anode_is_written_mirrored():
     text = '{ law = "butler-volmer", exchange_current_density = "2 A/m2", slope = "120 mV", anodic_slope = "40 mV" }'
     job = parse_job(GOOD.replace('75 mm"]\n[pose]', f'75 mm"]\npolarization = {text}\n[pose]'))
     close(job.anodes[0].law, ButlerVolmer(2.0, 0.040, 0.120))
+    drop = np.array([-0.2, -0.01, 0.03, 0.1])
+    physical = 2.0 * (np.exp(drop / 0.120) - np.exp(-drop / 0.040))
+    np.testing.assert_allclose(Mirrored(job.anodes[0].law).current(drop), physical, rtol=1e-12, atol=0)
     assert isinstance(job.anodes[0], SheetAnode)
 
 
