@@ -1,0 +1,146 @@
+"""Every value of the tables: who says so, in order, and agreeing with what it can be checked against."""
+
+import math
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+from numpy.testing import assert_allclose
+
+from geom.constants import FARADAY
+from geom.provenance import Trust
+from geom.tables.load import BASES, table
+
+BATHS = table("baths")
+SQUARE_FEET_PER_DM2 = 0.1**2 / 0.3048**2
+
+
+def rows() -> Iterator[tuple[str, dict[str, Any]]]:
+    """Yield every row of every table that states something."""
+    for name, bath in BATHS.items():
+        for section in ("composition", "values", "notes"):
+            for key, row in bath[section].items():
+                yield f"{name}.{section}.{key}", row
+    for symbol, metal in table("metals").items():
+        for key in ("molar_mass", "density", "electrons"):
+            yield f"{symbol}.{key}", metal[key]
+    for file in ("refused", "conductivity"):
+        for key, row in table(file).items():
+            yield f"{file}.{key}", row
+    for row in table("anodes")["refused"]:
+        yield f"anodes.{row['key']}", row
+    for row in table("hazards")["caution"]:
+        yield f"hazards.{row['key']}", row
+
+
+ROWS = dict(rows())
+NUMERIC = {key: row for key, row in ROWS.items() if "typical" in row}
+each_bath = pytest.mark.parametrize("name", BATHS)
+
+
+def test_the_tables_hold_what_the_other_tests_look_at() -> None:
+    assert len(BATHS) == 6
+    assert len(ROWS) > 140
+    assert len(NUMERIC) > 100
+
+
+@pytest.mark.parametrize("key", ROWS)
+def test_every_value_says_who_how_and_how_sure(key: str) -> None:
+    row = ROWS[key]
+    assert row["source"]
+    assert set(row["source"]) <= set(table("sources"))
+    assert row["basis"] in BASES
+    assert row["trust"] in set(Trust)
+
+
+@pytest.mark.parametrize("key", [key for key in ROWS if "practice" in ROWS[key]["source"]])
+def test_practice_never_passes_for_a_published_and_certain_figure(key: str) -> None:
+    if ROWS[key]["source"] == ["practice"]:
+        assert ROWS[key]["basis"] in ("practice", "memory")
+        assert key not in NUMERIC or ROWS[key]["trust"] != "good"
+
+
+def test_no_source_is_listed_that_nothing_leans_on() -> None:
+    used = {key for row in ROWS.values() for key in row["source"]}
+    assert set(table("sources")) == used
+
+
+@pytest.mark.parametrize("key", NUMERIC)
+def test_low_typical_and_high_are_in_order(key: str) -> None:
+    row = NUMERIC[key]
+    assert row.get("low", row["typical"]) <= row["typical"] <= row.get("high", row["typical"])
+
+
+@each_bath
+def test_bath_has_every_row_the_reader_needs(name: str) -> None:
+    assert {
+        "temperature",
+        "current_density",
+        "efficiency",
+        "conductivity",
+        "conductivity_per_kelvin",
+        "tafel_slope",
+        "anodic_slope",
+        "exchange_current_density",
+        "limiting_current_density",
+        "anode_current_density",
+        "anode_area_ratio",
+    } <= set(BATHS[name]["values"])
+    assert {"anode", "agitation"} <= set(BATHS[name]["notes"])
+
+
+@each_bath
+def test_amperes_per_square_foot_agree_with_amperes_per_square_decimetre(name: str) -> None:
+    # 1 A/dm² = 9.290304 A/ft² exactly; the table prints three figures
+    values = BATHS[name]["values"]
+    for bound in ("low", "typical", "high"):
+        metric, imperial = values["current_density"][bound], values["current_density_asf"][bound]
+        assert_allclose(imperial, metric / SQUARE_FEET_PER_DM2, rtol=4e-3, atol=0.0)
+
+
+def test_a_square_decimetre_is_the_published_part_of_a_square_foot() -> None:
+    assert_allclose(1.0 / SQUARE_FEET_PER_DM2, 9.290304, rtol=1e-12, atol=0.0)
+
+
+@each_bath
+def test_the_two_slopes_obey_thermodynamics(name: str) -> None:
+    # 1/b_c + 1/b_a = nF/RT for an n-electron reaction (Newman & Thomas-Alyea, ch. 8, memory), at 25 °C
+    values = BATHS[name]["values"]
+    total = 2 * FARADAY / (8.314462618 * 298.15) / math.log(10.0)  # [decades per volt]
+    for cathodic, anodic in (("low", "high"), ("typical", "typical"), ("high", "low")):
+        expected = 1.0 / (total - 1.0 / values["tafel_slope"][cathodic])
+        assert_allclose(values["anodic_slope"][anodic], expected, rtol=2e-3, atol=0.0)
+
+
+@each_bath
+def test_plating_in_the_bright_range_is_far_from_rest(name: str) -> None:
+    # so a law without its anodic branch would say the same
+    values = BATHS[name]["values"]
+    bright = values["current_density"]["typical"] * 100.0  # [A/m²]
+    assert bright > 50.0 * values["exchange_current_density"]["typical"]
+
+
+def test_watts_bath_at_20_celsius_is_near_the_estimate_from_similar_sulfates() -> None:
+    # MgSO4, MnSO4 and CuSO4 of 1.1 mol/L have 4.2 to 4.6 S/m (CRC Handbook, seen), the chloride adds to it
+    values = BATHS["watts-nickel"]["values"]
+    warm = 1.0 + values["conductivity_per_kelvin"]["typical"] / 100.0 * (55.0 - 20.0)
+    assert 4.5 < values["conductivity"]["typical"] / warm < 6.2
+
+
+@pytest.mark.parametrize(
+    ("name", "salt", "grams_per_mole"),
+    [("watts-nickel", "nickel_sulfate_hexahydrate", 262.85), ("acetate-nickel", "nickel_dissolved", 58.69)],
+)
+def test_the_still_limiting_current_follows_from_diffusion(name: str, salt: str, grams_per_mole: float) -> None:
+    # nFDc/delta, D = 0.66e-9 m²/s at 25 °C (memory), delta 0.2 to 0.4 mm: within a factor of two and a half
+    concentration = BATHS[name]["composition"][salt]["typical"] / grams_per_mole * 1e3  # [mol/m³]
+    expected = 2 * FARADAY * 0.66e-9 * concentration / 0.3e-3
+    stated = BATHS[name]["values"]["limiting_current_density"]["typical"] * 100.0
+    assert 0.4 < stated / expected < 2.5
+
+
+def test_chlorine_and_hydrogen_in_the_cautions_follow_faradays_law() -> None:
+    moles = 3600.0 / (2 * FARADAY)
+    texts = {row["key"]: row["text"] for row in table("hazards")["caution"]}
+    assert f"{moles * 70.906:.1f} g per ampere-hour" in texts["chlorine"]
+    assert f"{moles * 24.465:.2f} litre per ampere-hour" in texts["hydrogen"]
