@@ -209,3 +209,10 @@ def test_shapes_are_kept(law: Law) -> None:
 def test_a_parameter_that_cannot_be_is_refused(make: object) -> None:
     with pytest.raises(ValueError, match="must be positive and finite"):
         make()  # type: ignore[operator]
+
+
+@named("exponents", [250.0, -250.0])
+def test_the_slope_is_the_derivative_beyond_the_turn_too(exponents: float) -> None:
+    at, step = exponents * TAFEL.cathodic_slope, 1e-4
+    difference = np.diff(TAFEL.current(np.array([at - step, at + step]))) / (2.0 * step)
+    assert_allclose(TAFEL.slope(np.array([at])), difference, rtol=1e-5, atol=0.0)
