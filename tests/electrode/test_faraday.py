@@ -97,9 +97,7 @@ def test_equivalent_is_the_mass_of_one_coulomb() -> None:
 
 def test_each_function_undoes_its_partner() -> None:
     charges = np.array([1.0, 3600.0, 1e6])
-    assert_allclose(
-        charge_of_mass(mass_of_charge(charges, NICKEL, 0.9), NICKEL, 0.9), charges, rtol=1e-14, atol=0
-    )
+    assert_allclose(charge_of_mass(mass_of_charge(charges, NICKEL, 0.9), NICKEL, 0.9), charges, rtol=1e-14, atol=0)
     thickness = thickness_of_charge_density(charges, COPPER, 0.97)
     assert_allclose(charge_density_for_thickness(thickness, COPPER, 0.97), charges, rtol=1e-14, atol=0)
     rates = deposition_rate(charges, NICKEL, 0.95)
