@@ -86,7 +86,11 @@ def solve_field(prepared: Prepared, control: Current | Voltage) -> Field:
         if len(rows)
     ]
     solution = solve(
-        prepared.operators, anodes=anodes, cathodes=[cathode], conductivity=cell.bath.conductivity, control=control
+        prepared.operators,
+        anodes=anodes,
+        cathodes=[cathode],
+        conductivity=cell.bath.conductivity,
+        control=control,
     )
     anode_density = np.zeros(len(panels.body))
     for patch in anodes:

@@ -105,9 +105,7 @@ def mesh_cell(cell: Cell, options: MeshOptions = MeshOptions(), *, like: Panels 
     part_mesh = _carried(like, cell, wet) if like is not None else None
     if part_mesh is None:
         part_mesh = remeshed(wet, replace(sizes[0], scale=scale))
-    others = [
-        remeshed(body, replace(size, scale=scale)) for body, size in zip(bodies[1:], sizes[1:], strict=True)
-    ]
+    others = [remeshed(body, replace(size, scale=scale)) for body, size in zip(bodies[1:], sizes[1:], strict=True)]
     distance, chain = _edge_strips(cell.part, part_mesh, edges)
     as_body = Surface(part_mesh.vertices, part_mesh.faces, np.full(len(part_mesh.faces), PART))
     return Panels(
@@ -154,10 +152,13 @@ def _coarse(scale: float) -> list[Finding]:
     """Say so when the budget made the panels much larger than wanted."""
     if scale <= 1.6:
         return []
-    return [Finding(
-        Severity.NOTE, "panels-enlarged",
-        f"panels were made {scale:.1f} times larger than wanted to keep the solve short; edge values are less sure",
-    )]
+    return [
+        Finding(
+            Severity.NOTE,
+            "panels-enlarged",
+            f"panels were made {scale:.1f} times larger than wanted to keep the solve short; edge values are less sure",
+        )
+    ]
 
 
 def _wetted(cell: Cell) -> tuple[Surface, Surface, list[Finding]]:
@@ -177,7 +178,9 @@ def _wetted(cell: Cell) -> tuple[Surface, Surface, list[Finding]]:
     live = [r for r in regions if np.any(r.tag >= first) and np.any((r.tag >= FIRST_ANODE) & (r.tag < first))]
     if not live:
         raise CellError(
-            "no-current-path", "the liquid does not join the part with any anode", where="[[anode]] and [pose]",
+            "no-current-path",
+            "the liquid does not join the part with any anode",
+            where="[[anode]] and [pose]",
             hint="an anode that spans the tank, or a part above the liquid, cuts the current off",
         )
     region = live[0] if len(live) == 1 else joined(live)
@@ -192,16 +195,23 @@ def _cut_off(cell: Cell, regions: list[Surface], live: list[Surface], rest: Surf
     findings = []
     dead = sum(float(r.areas[r.tag >= first].sum()) for r in regions if r not in live)
     if dead > 0:
-        findings.append(Finding(
-            Severity.WARNING, "part-cut-off",
-            f"{1e6 * dead:.0f} mm² of the part lie in liquid that no current reaches (a sealed void or a space "
-            "shut off by an anode); they stay bare and are not in the wetted area",
-        ))
+        findings.append(
+            Finding(
+                Severity.WARNING,
+                "part-cut-off",
+                f"{1e6 * dead:.0f} mm² of the part lie in liquid that no current reaches (a sealed void or a space "
+                "shut off by an anode); they stay bare and are not in the wetted area",
+            )
+        )
     for k, anode in enumerate(cell.anodes):
         if not np.any(rest.tag == FIRST_ANODE + k):
-            findings.append(Finding(
-                Severity.WARNING, "anode-idle", f"{anode_title(k + 1, anode)} has no liquid joining it with the part"
-            ))
+            findings.append(
+                Finding(
+                    Severity.WARNING,
+                    "anode-idle",
+                    f"{anode_title(k + 1, anode)} has no liquid joining it with the part",
+                )
+            )
     return findings
 
 
@@ -232,7 +242,9 @@ def _shape_sources(wet: Surface, edges: EdgeSet, options: MeshOptions) -> list[S
     return sources
 
 
-def _near_sources(bodies: list[Surface], surface: Surface, share: float, least: float, reach: float) -> list[SizeSource]:
+def _near_sources(
+    bodies: list[Surface], surface: Surface, share: float, least: float, reach: float
+) -> list[SizeSource]:
     """Return what near neighbours ask of ``surface``: panels no larger than ``share`` of the gap."""
     sources = []
     low, high = surface.bounds

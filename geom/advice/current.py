@@ -29,11 +29,15 @@ def weighed_limits(prepared: Prepared, supply: Supply) -> tuple[Limit, ...]:
     at_mean = bright.typical * area
     limits = [
         Limit(
-            "bath's usual current density at the mean", at_mean, False,
+            "bath's usual current density at the mean",
+            at_mean,
+            False,
             f"{bright.typical / 100:.3g} A/dm² over the wetted area",
         ),
         Limit(
-            "bright range at the hottest strip", current_at_strip(prepared, bright.high, at_mean), False,
+            "bright range at the hottest strip",
+            current_at_strip(prepared, bright.high, at_mean),
+            False,
             f"{bright.high / 100:.3g} A/dm² on a strip {1e3 * strip_width(prepared.panels):.1f} mm wide along the edge",
         ),
     ]

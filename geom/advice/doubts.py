@@ -15,7 +15,12 @@ def plan_findings(
     supply: Supply, first: Field, deposit: Deposit, strip: Strip | None, schedule: Schedule
 ) -> list[Finding]:
     """Return every finding about current, voltage, temperature and time."""
-    return [*_range_findings(first, strip), *_supply_findings(supply, first), *_bath_findings(first), *_time_findings(schedule, deposit)]
+    return [
+        *_range_findings(first, strip),
+        *_supply_findings(supply, first),
+        *_bath_findings(first),
+        *_time_findings(schedule, deposit),
+    ]
 
 
 def _range_findings(first: Field, strip: Strip | None) -> list[Finding]:
@@ -23,45 +28,83 @@ def _range_findings(first: Field, strip: Strip | None) -> list[Finding]:
     out = []
     if strip is not None and strip.current_density > 1.01 * bright.high:
         severity = Severity.STOP if strip.current_density > BURNS * bright.high else Severity.WARNING
-        out.append(Finding(severity, "edge-over-range", (
-            f"the hottest edge carries {strip.current_density / 100:.2g} A/dm², over the bath's bright range "
-            f"(up to {bright.high / 100:.2g} A/dm²): burnt, dark or powdery edges are likely"
-        )))
+        out.append(
+            Finding(
+                severity,
+                "edge-over-range",
+                (
+                    f"the hottest edge carries {strip.current_density / 100:.2g} A/dm², over the bath's bright range "
+                    f"(up to {bright.high / 100:.2g} A/dm²): burnt, dark or powdery edges are likely"
+                ),
+            )
+        )
     mean = first.mean_current_density
     if mean > 1.01 * bright.high:
-        out.append(Finding(Severity.STOP, "mean-over-range", (
-            f"the mean current density {mean / 100:.2g} A/dm² is over the bath's bright range "
-            f"(up to {bright.high / 100:.2g} A/dm²)"
-        )))
+        out.append(
+            Finding(
+                Severity.STOP,
+                "mean-over-range",
+                (
+                    f"the mean current density {mean / 100:.2g} A/dm² is over the bath's bright range "
+                    f"(up to {bright.high / 100:.2g} A/dm²)"
+                ),
+            )
+        )
     if mean < bright.low:
-        out.append(Finding(Severity.WARNING, "mean-under-range", (
-            f"the mean current density {mean / 100:.2g} A/dm² is under the bath's usual range "
-            f"(from {bright.low / 100:.2g} A/dm²): efficiency and cover are uncertain there"
-        )))
+        out.append(
+            Finding(
+                Severity.WARNING,
+                "mean-under-range",
+                (
+                    f"the mean current density {mean / 100:.2g} A/dm² is under the bath's usual range "
+                    f"(from {bright.low / 100:.2g} A/dm²): efficiency and cover are uncertain there"
+                ),
+            )
+        )
     limiting = first.cell.bath.limiting_current_density
     if limiting is not None and strip is not None and strip.current_density > 0.5 * limiting.typical:
-        out.append(Finding(Severity.WARNING, "edge-near-limiting-current", (
-            f"unstirred, this bath carries at most about {limiting.typical / 100:.2g} A/dm²; the hottest edge runs at "
-            f"{strip.current_density / 100:.2g} A/dm²: stir, or lower the current"
-        )))
+        out.append(
+            Finding(
+                Severity.WARNING,
+                "edge-near-limiting-current",
+                (
+                    f"unstirred, this bath carries at most about {limiting.typical / 100:.2g} A/dm²; the hottest edge runs at "
+                    f"{strip.current_density / 100:.2g} A/dm²: stir, or lower the current"
+                ),
+            )
+        )
     return out
 
 
 def _supply_findings(supply: Supply, first: Field) -> list[Finding]:
     out = []
     if supply.max_current is not None and first.current > 1.001 * supply.max_current:
-        out.append(Finding(Severity.STOP, "over-supply-current", (
-            f"the plan needs {first.current:.3g} A; the supply gives {supply.max_current:.3g} A"
-        )))
+        out.append(
+            Finding(
+                Severity.STOP,
+                "over-supply-current",
+                (f"the plan needs {first.current:.3g} A; the supply gives {supply.max_current:.3g} A"),
+            )
+        )
     if supply.max_voltage is not None and first.voltage > 1.001 * supply.max_voltage:
-        out.append(Finding(Severity.STOP, "over-supply-voltage", (
-            f"the plan needs {first.voltage:.3g} V; the supply gives {supply.max_voltage:.3g} V"
-        )))
+        out.append(
+            Finding(
+                Severity.STOP,
+                "over-supply-voltage",
+                (f"the plan needs {first.voltage:.3g} V; the supply gives {supply.max_voltage:.3g} V"),
+            )
+        )
     if all(anode.law is None for anode in first.cell.anodes):
-        out.append(Finding(Severity.NOTE, "anode-polarization-left-out", (
-            "the anodes are taken to dissolve without polarization; a real anode adds roughly 0.1 to 0.4 V "
-            "(common practice, no source)"
-        )))
+        out.append(
+            Finding(
+                Severity.NOTE,
+                "anode-polarization-left-out",
+                (
+                    "the anodes are taken to dissolve without polarization; a real anode adds roughly 0.1 to 0.4 V "
+                    "(common practice, no source)"
+                ),
+            )
+        )
     return out
 
 
@@ -70,22 +113,38 @@ def _bath_findings(first: Field) -> list[Finding]:
     usual = bath.temperature_range
     if usual is None or usual.low - 0.5 <= bath.temperature <= usual.high + 0.5:
         return []
-    return [Finding(Severity.WARNING, "temperature-out-of-range", (
-        f"{bath.temperature - ZERO_CELSIUS:.0f} °C is outside the bath's usual {usual.low - ZERO_CELSIUS:.0f} to "
-        f"{usual.high - ZERO_CELSIUS:.0f} °C; range and efficiency of the table hold for the usual temperature"
-    ))]
+    return [
+        Finding(
+            Severity.WARNING,
+            "temperature-out-of-range",
+            (
+                f"{bath.temperature - ZERO_CELSIUS:.0f} °C is outside the bath's usual {usual.low - ZERO_CELSIUS:.0f} to "
+                f"{usual.high - ZERO_CELSIUS:.0f} °C; range and efficiency of the table hold for the usual temperature"
+            ),
+        )
+    ]
 
 
 def _time_findings(schedule: Schedule, deposit: Deposit) -> list[Finding]:
     out = []
     share = float((deposit.thickness * deposit.areas)[~deposit.significant].sum() / (deposit.thickness @ deposit.areas))
     if share > 0.5:
-        out.append(Finding(Severity.NOTE, "little-is-significant", (
-            f"{100 * share:.0f} % of the metal goes where no minimum thickness is asked for"
-        )))
+        out.append(
+            Finding(
+                Severity.NOTE,
+                "little-is-significant",
+                (f"{100 * share:.0f} % of the metal goes where no minimum thickness is asked for"),
+            )
+        )
     if schedule.time > 6 * 3600:
-        out.append(Finding(Severity.WARNING, "very-long", (
-            f"{schedule.time / 3600:.1f} hours: some place of the significant surface is nearly shut off from the "
-            "current; change the pose, add an anode, or leave that place out with [target] significant"
-        )))
+        out.append(
+            Finding(
+                Severity.WARNING,
+                "very-long",
+                (
+                    f"{schedule.time / 3600:.1f} hours: some place of the significant surface is nearly shut off from the "
+                    "current; change the pose, add an anode, or leave that place out with [target] significant"
+                ),
+            )
+        )
     return out

@@ -21,16 +21,18 @@ def feature_results(part: Part, first: Field, deposit: Deposit, target: float) -
         if area[k] <= 0:
             continue
         least = float(deposit.local_thickness[panels.feature == k].min())
-        results.append(FeatureResult(
-            name=feature.name,
-            kind=feature.kind,
-            area=_wetted_area(float(area[k]), feature.area),
-            current_density_ratio=float(ratio[k]),
-            thickness=float(mean[k]),
-            least_thickness=least,
-            extra_time=extra_time(least, target, deposit.time),
-            significant=bool(significant[k] >= 0.5),
-        ))
+        results.append(
+            FeatureResult(
+                name=feature.name,
+                kind=feature.kind,
+                area=_wetted_area(float(area[k]), feature.area),
+                current_density_ratio=float(ratio[k]),
+                thickness=float(mean[k]),
+                least_thickness=least,
+                extra_time=extra_time(least, target, deposit.time),
+                significant=bool(significant[k] >= 0.5),
+            )
+        )
     return tuple(results)
 
 

@@ -35,31 +35,45 @@ class FeatureResult:
 
 def turning_advice(schedule: Schedule, front_to_back: float | None) -> Advice:
     """Say whether to turn the part, when, and why."""
-    ratio = "" if front_to_back is None else (
-        f" The side toward the anode gets {front_to_back:.1f} times what the far side gets."
+    ratio = (
+        ""
+        if front_to_back is None
+        else (f" The side toward the anode gets {front_to_back:.1f} times what the far side gets.")
     )
     if schedule.second > 0:
-        return Advice("turn", (
-            f"Turn the part half round about the vertical after {_minutes(schedule.first)}, then plate "
-            f"{_minutes(schedule.second)} more: {_minutes(schedule.time)} in all instead of "
-            f"{_minutes(schedule.one_pose)} without turning.{ratio}"
-        ))
+        return Advice(
+            "turn",
+            (
+                f"Turn the part half round about the vertical after {_minutes(schedule.first)}, then plate "
+                f"{_minutes(schedule.second)} more: {_minutes(schedule.time)} in all instead of "
+                f"{_minutes(schedule.one_pose)} without turning.{ratio}"
+            ),
+        )
     if schedule.turned is None:
-        return Advice("turn-not-possible", f"Turning the part half round was not weighed: it does not fit that way.{ratio}")
-    return Advice("no-turn", (
-        f"No need to turn the part: a half turn would take {_minutes(schedule.turned)} against "
-        f"{_minutes(schedule.one_pose)} as hung.{ratio}"
-    ))
+        return Advice(
+            "turn-not-possible",
+            f"Turning the part half round was not weighed: it does not fit that way.{ratio}",
+        )
+    return Advice(
+        "no-turn",
+        (
+            f"No need to turn the part: a half turn would take {_minutes(schedule.turned)} against "
+            f"{_minutes(schedule.one_pose)} as hung.{ratio}"
+        ),
+    )
 
 
 def how_to_turn(metal: str) -> Advice:
     """Say how to turn without spoiling adhesion."""
     if metal == "Ni":
-        return Advice("turn-live", (
-            "Turn quickly, wet, and hook up again with the current already on: nickel left without current goes "
-            "passive and the next layer may peel. If it dried or sat idle, re-activate in 5-10 % acid first "
-            "(common practice)."
-        ))
+        return Advice(
+            "turn-live",
+            (
+                "Turn quickly, wet, and hook up again with the current already on: nickel left without current goes "
+                "passive and the next layer may peel. If it dried or sat idle, re-activate in 5-10 % acid first "
+                "(common practice)."
+            ),
+        )
     return Advice("turn-wet", "Turn quickly and keep the part wet (common practice).")
 
 
@@ -70,10 +84,13 @@ def thin_place(field: Field, deposit: Deposit) -> Advice:
     name = field.cell.part.features[int(field.panels.feature[row])].name
     x, y, z = 1e3 * field.panels.part.centroids[row]
     thinnest = 1e6 * float(deposit.local_thickness[row])
-    return Advice("thin-place", (
-        f"Thinnest on the significant surface: {name}, near ({x:.0f}, {y:.0f}, {z:.0f}) mm in the tank as first "
-        f"hung, {thinnest:.1f} µm. That place sets the time."
-    ))
+    return Advice(
+        "thin-place",
+        (
+            f"Thinnest on the significant surface: {name}, near ({x:.0f}, {y:.0f}, {z:.0f}) mm in the tank as first "
+            f"hung, {thinnest:.1f} µm. That place sets the time."
+        ),
+    )
 
 
 def edge_advice(strip: Strip | None, mean: float, high: float) -> Advice | None:
@@ -82,11 +99,14 @@ def edge_advice(strip: Strip | None, mean: float, high: float) -> Advice | None:
         return None
     times = strip.current_density / mean
     verdict = "above" if strip.current_density > 1.01 * high else "within"
-    return Advice("edges", (
-        f"The hottest edge carries {strip.current_density / 100:.2g} A/dm² on a strip {1e3 * strip.width:.1f} mm wide, "
-        f"{times:.1f} times the mean: {verdict} the bath's bright range (up to {high / 100:.2g} A/dm²). "
-        "Edges come out thickest; a lower current evens the deposit, more time does not."
-    ))
+    return Advice(
+        "edges",
+        (
+            f"The hottest edge carries {strip.current_density / 100:.2g} A/dm² on a strip {1e3 * strip.width:.1f} mm wide, "
+            f"{times:.1f} times the mean: {verdict} the bath's bright range (up to {high / 100:.2g} A/dm²). "
+            "Edges come out thickest; a lower current evens the deposit, more time does not."
+        ),
+    )
 
 
 RECESSED = (Kind.BORE, Kind.SLOT, Kind.INSIDE, Kind.BEND_INSIDE)
@@ -99,22 +119,35 @@ def recess_advice(features: tuple[FeatureResult, ...], target: float) -> list[Ad
     for feature in features:
         if feature.kind not in RECESSED:
             continue
-        what = (
-            f"{feature.name}: mean {1e6 * feature.thickness:.1f} µm, thinnest {1e6 * feature.least_thickness:.1f} µm"
-        )
+        what = f"{feature.name}: mean {1e6 * feature.thickness:.1f} µm, thinnest {1e6 * feature.least_thickness:.1f} µm"
         if feature.extra_time <= 0:
-            out.append(Advice("recess-enough", f"{what}: reaches {1e6 * target:.3g} µm in the planned time, no extra needed."))
+            out.append(
+                Advice(
+                    "recess-enough",
+                    f"{what}: reaches {1e6 * target:.3g} µm in the planned time, no extra needed.",
+                )
+            )
         elif feature.least_thickness < 0.02 * target or not np.isfinite(feature.extra_time):
-            out.append(Advice("recess-bare", (
-                f"{what}: stays practically bare; more time will not fill it. If it matters, it needs an anode of "
-                "its own inside."
-            )))
+            out.append(
+                Advice(
+                    "recess-bare",
+                    (
+                        f"{what}: stays practically bare; more time will not fill it. If it matters, it needs an anode of "
+                        "its own inside."
+                    ),
+                )
+            )
         else:
-            out.append(Advice("recess-extra", (
-                f"{what}: would need {_minutes(feature.extra_time)} beyond the plan to reach {1e6 * target:.3g} µm "
-                "there; the outside grows on meanwhile. Standards leave holes and recesses out of the significant "
-                "surface unless the drawing says otherwise."
-            )))
+            out.append(
+                Advice(
+                    "recess-extra",
+                    (
+                        f"{what}: would need {_minutes(feature.extra_time)} beyond the plan to reach {1e6 * target:.3g} µm "
+                        "there; the outside grows on meanwhile. Standards leave holes and recesses out of the significant "
+                        "surface unless the drawing says otherwise."
+                    ),
+                )
+            )
     return out
 
 

@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from geom.arrays import Floats
 from geom.cell.cell import Anode, BoxTank, Pose, RodAnode, SheetAnode, Tank
 from geom.part.part import Part
 from geom.surface.solid import box, upright_cylinder
@@ -39,17 +40,18 @@ def anode_solid(anode: Anode, tank: Tank) -> Surface:
         half = np.array([tank.length / 2, tank.width / 2])
         low[:2] = np.where(low[:2] < -half + SNAP, np.minimum(low[:2], -half - PAST), low[:2])
         high[:2] = np.where(high[:2] > half - SNAP, np.maximum(high[:2], half + PAST), high[:2])
-    return box(low, high)
+    return box(low.tolist(), high.tolist())
 
 
-def turned_centre(part: Part, pose: Pose) -> "np.ndarray[tuple[int], np.dtype[np.float64]]":
-    """Return the centre of the bounding box of the part after turning, before moving [m]."""
-    return np.asarray(part.surface.moved(pose.rotation, np.zeros(3)).bounds.mean(axis=0))
+def placement(part: Part, pose: Pose) -> tuple[Floats, Floats]:
+    """Return the rotation (3, 3) and translation (3,) [m] that carry the part's frame into the tank's."""
+    turned = part.surface.moved(pose.rotation, np.zeros(3)).bounds.mean(axis=0)
+    return pose.rotation, np.asarray(pose.at) - turned
 
 
 def part_solid(part: Part, pose: Pose) -> Surface:
     """Return the part where it hangs; tags are the features."""
-    return part.surface.moved(pose.rotation, np.asarray(pose.at) - turned_centre(part, pose))
+    return part.surface.moved(*placement(part, pose))
 
 
 def anode_title(number: int, anode: Anode) -> str:

@@ -23,9 +23,7 @@ LEAST_GAP = 0.2e-3  # narrower gaps between bodies are refused: they cannot be m
 ANODE_AREA_RATIO = 1.5  # anode to cathode area when the anode is ours to choose; common practice
 
 
-def build_cell(
-    part: Part, bath: Bath, *, tank: Tank | None, anodes: Sequence[Anode] | None, pose: Pose | None
-) -> Cell:
+def build_cell(part: Part, bath: Bath, *, tank: Tank | None, anodes: Sequence[Anode] | None, pose: Pose | None) -> Cell:
     """Return the cell with defaults for everything that is None.
 
     Raises
@@ -52,7 +50,8 @@ def turned_extent(part: Part, turn: tuple[float, float, float]) -> Floats:
 def upright_turn(part: Part, tank: Tank | None) -> tuple[float, float, float]:
     """Return the quarter turns that hang the part upright with its broad side along x, if the tank is deep enough."""
     quarter = np.pi / 2
-    turns = sorted(product((0.0, quarter), repeat=3), key=lambda t: (np.count_nonzero(t), t[::-1]))
+    choices = [(x, y, z) for x, y, z in product((0.0, quarter), repeat=3)]
+    turns = sorted(choices, key=lambda t: (np.count_nonzero(t), t[::-1]))
     extents = [turned_extent(part, turn) for turn in turns]
     room = np.inf if tank is None else tank.depth
 
@@ -96,7 +95,8 @@ def facing_anode(part: Part, extent: Floats, tank: Tank, pose: Pose | None) -> S
     width = min(wanted, 2 * (chord - abs(y)) - 10e-3)
     if width <= 2e-3:
         raise CellError(
-            "anode-no-room", "no room for a sheet anode beside the -x wall of this tank",
+            "anode-no-room",
+            "no room for a sheet anode beside the -x wall of this tank",
             hint="give the anodes in [[anode]], or a larger tank",
         )
     z = min(max(z, height / 2 + 1e-3), tank.depth - height / 2 - 1e-3)
@@ -124,7 +124,8 @@ def free_pose(
     if extent[2] >= tank.depth - 2 * LEAST_GAP or extent[0] >= 2 * reach_x or extent[1] >= 2 * reach_y:
         size = " x ".join(f"{1e3 * v:.1f}" for v in extent)
         raise CellError(
-            "part-does-not-fit", f"the part, hung upright ({size} mm), does not fit under the liquid surface",
+            "part-does-not-fit",
+            f"the part, hung upright ({size} mm), does not fit under the liquid surface",
             hint="give a deeper or wider [tank], or say with [pose] how the part hangs",
         )
     y = float(np.mean([a.at[1] for a in anodes])) if anodes else 0.0
@@ -140,7 +141,8 @@ def free_pose(
     best = max(places, key=lambda x: (round(room(float(x)), 4), -abs(x)))
     if room(float(best)) <= LEAST_GAP:
         raise CellError(
-            "part-does-not-fit", "no place beside the anodes is free for the part",
+            "part-does-not-fit",
+            "no place beside the anodes is free for the part",
             hint="say with [pose] where the part hangs, or give a larger [tank]",
         )
     return Pose(turn, (float(best), y, z))
@@ -165,11 +167,13 @@ def checked(cell: Cell) -> tuple[Finding, ...]:
         findings += _anode_inside(number, anode, cell.tank)
         _clear_of_part(number, anode, cell.tank, part)
     for number, anode in enumerate(cell.anodes, start=1):
-        for other, second in enumerate(cell.anodes[:number - 1], start=1):
+        for other, second in enumerate(cell.anodes[: number - 1], start=1):
             if common_volume(anode_solid(anode, cell.tank), anode_solid(second, cell.tank)) > 1e-15:
                 raise CellError(
-                    "anodes-overlap", f"anode {other} and anode {number} stand in the same place",
-                    where="[[anode]]", hint="move one of them, or give them as one anode",
+                    "anodes-overlap",
+                    f"anode {other} and anode {number} stand in the same place",
+                    where="[[anode]]",
+                    hint="move one of them, or give them as one anode",
                 )
     return tuple(findings)
 
@@ -188,32 +192,42 @@ def _inside_tank(part: Surface, tank: Tank) -> list[Finding]:
     for name, gap in names.items():
         if gap < -slack:
             raise CellError(
-                "part-outside-tank", f"the part passes {-1e3 * gap:.2f} mm through the {name} of the tank",
-                where="[pose]", hint=hint,
+                "part-outside-tank",
+                f"the part passes {-1e3 * gap:.2f} mm through the {name} of the tank",
+                where="[pose]",
+                hint=hint,
             )
         if gap < LEAST_GAP:
             raise CellError(
                 "gap-too-narrow",
                 f"the part is {1e3 * max(gap, 0):.3f} mm from the {name}; under {1e3 * LEAST_GAP:.1f} mm the field "
                 "in the gap is not resolved",
-                where="[pose]", hint=f"move the part at least {1e3 * LEAST_GAP:.1f} mm away from the {name}",
+                where="[pose]",
+                hint=f"move the part at least {1e3 * LEAST_GAP:.1f} mm away from the {name}",
             )
     if low[2] >= tank.depth - LEAST_GAP:
         raise CellError(
-            "part-above-liquid", "no part of the work is under the liquid surface", where="[pose]",
+            "part-above-liquid",
+            "no part of the work is under the liquid surface",
+            where="[pose]",
             hint=f"the liquid is {1e3 * tank.depth:.0f} mm deep; the part starts at z = {1e3 * low[2]:.1f} mm",
         )
     if -LEAST_GAP < high[2] - tank.depth < LEAST_GAP:
         raise CellError(
-            "gap-too-narrow", "the top of the part is within 0.2 mm of the liquid surface", where="[pose]",
+            "gap-too-narrow",
+            "the top of the part is within 0.2 mm of the liquid surface",
+            where="[pose]",
             hint="lower it, or let it stand clear through the surface",
         )
     if high[2] > tank.depth:
         over = 1e3 * (high[2] - tank.depth)
-        return [Finding(
-            Severity.NOTE, "part-through-surface",
-            f"{over:.1f} mm of the part stand above the liquid and are not plated",
-        )]
+        return [
+            Finding(
+                Severity.NOTE,
+                "part-through-surface",
+                f"{over:.1f} mm of the part stand above the liquid and are not plated",
+            )
+        ]
     return []
 
 
@@ -225,12 +239,16 @@ def _anode_inside(number: int, anode: Anode, tank: Tank) -> list[Finding]:
     title = anode_title(number, anode)
     if outside or z + anode.height / 2 <= 0:
         raise CellError(
-            "anode-outside-tank", f"{title} stands outside the tank", where=f"[[anode]] number {number}",
+            "anode-outside-tank",
+            f"{title} stands outside the tank",
+            where=f"[[anode]] number {number}",
             hint="the origin is on the floor at the centre of the tank; z is up",
         )
     if z - anode.height / 2 >= tank.depth - LEAST_GAP:
         raise CellError(
-            "anode-above-liquid", f"{title} does not reach into the liquid", where=f"[[anode]] number {number}",
+            "anode-above-liquid",
+            f"{title} does not reach into the liquid",
+            where=f"[[anode]] number {number}",
             hint=f"the liquid surface is at z = {1e3 * tank.depth:.0f} mm",
         )
     half = (anode.length / 2, anode.width / 2) if isinstance(anode, SheetAnode) else (anode.diameter / 2,) * 2
@@ -241,10 +259,13 @@ def _anode_inside(number: int, anode: Anode, tank: Tank) -> list[Finding]:
         if isinstance(anode, RodAnode):
             over = float(np.hypot(x, y) + half[0] - reach_x)
     if over > 1e-6:
-        return [Finding(
-            Severity.WARNING, "anode-through-wall",
-            f"{title} reaches {1e3 * over:.1f} mm past the wall; only the part inside the tank counts",
-        )]
+        return [
+            Finding(
+                Severity.WARNING,
+                "anode-through-wall",
+                f"{title} reaches {1e3 * over:.1f} mm past the wall; only the part inside the tank counts",
+            )
+        ]
     return []
 
 
@@ -255,11 +276,15 @@ def _clear_of_part(number: int, anode: Anode, tank: Tank, part: Surface) -> None
     title = anode_title(number, anode)
     if gap <= 0:
         raise CellError(
-            "part-touches-anode", f"the part touches {title}: a short circuit, nothing would plate",
-            where=where, hint="move the part or the anode apart",
+            "part-touches-anode",
+            f"the part touches {title}: a short circuit, nothing would plate",
+            where=where,
+            hint="move the part or the anode apart",
         )
     if gap < LEAST_GAP:
         raise CellError(
-            "gap-too-narrow", f"the part is only {1e3 * gap:.3f} mm from {title}", where=where,
+            "gap-too-narrow",
+            f"the part is only {1e3 * gap:.3f} mm from {title}",
+            where=where,
             hint=f"leave at least {1e3 * LEAST_GAP:.1f} mm; tens of millimetres are usual",
         )

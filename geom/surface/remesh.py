@@ -62,7 +62,7 @@ def sharp_half_edges(surface: Surface, twin: Ints) -> Bools:
     # a face without area has no normal: its edges are kept only for their tags
     blank = (surface.areas[face] <= 0) | (surface.areas[other] <= 0)
     sharp = (cosine < SHARP) & ~blank
-    return (twin < 0) | (surface.tag[face] != surface.tag[other]) | sharp
+    return np.asarray((twin < 0) | (surface.tag[face] != surface.tag[other]) | sharp)
 
 
 def vertex_ranks(surface: Surface, kept: Bools) -> Ints:
@@ -159,9 +159,7 @@ def _run(mesh: _Mesh, surface: Surface, size: SizeField, rounds: int) -> bool:
         _compact(mesh)
         for _ in range(2):
             kernels.flip_pass(mesh.vertex, mesh.face, *topology, FLAT)
-            kernels.slide_pass(
-                mesh.vertex, mesh.size, mesh.rank, mesh.face, mesh.tag, *topology, original, starts
-            )
+            kernels.slide_pass(mesh.vertex, mesh.size, mesh.rank, mesh.face, mesh.tag, *topology, original, starts)
         if turn < rounds - 1:
             mesh.size[: mesh.counts[0]] = size(mesh.vertex[: mesh.counts[0]])
     for _ in range(3):

@@ -126,8 +126,16 @@ def split_edge(e: int, v: int, f2: int, g2: int, face: Array, tag: Array, twin: 
 
 @njit(cache=True)
 def split_pass(
-    vertex: Array, size: Array, rank: Array, face: Array, tag: Array, twin: Array, kept: Array, out: Array,
-    counts: Array, ratio: float,
+    vertex: Array,
+    size: Array,
+    rank: Array,
+    face: Array,
+    tag: Array,
+    twin: Array,
+    kept: Array,
+    out: Array,
+    counts: Array,
+    ratio: float,
 ) -> int:
     """Split, once for each face, its longest edge where that is over ``ratio`` times the wanted size.
 
@@ -195,7 +203,12 @@ def flip_pass(vertex: Array, face: Array, twin: Array, kept: Array, out: Array, 
         if exists:
             continue
         ad, db, bc, ca = twin[following(t)], twin[preceding(t)], twin[following(e)], twin[preceding(e)]
-        s_ad, s_db, s_bc, s_ca = kept[following(t)], kept[preceding(t)], kept[following(e)], kept[preceding(e)]
+        s_ad, s_db, s_bc, s_ca = (
+            kept[following(t)],
+            kept[preceding(t)],
+            kept[following(e)],
+            kept[preceding(e)],
+        )
         face[f, 0], face[f, 1], face[f, 2] = a, d, c
         face[g, 0], face[g, 1], face[g, 2] = d, b, c
         linked(3 * f, ad, twin, kept, s_ad)
@@ -209,7 +222,18 @@ def flip_pass(vertex: Array, face: Array, twin: Array, kept: Array, out: Array, 
 
 
 @njit(cache=True)
-def bend_allowed(u: int, v: int, count: int, ring: Array, vertex: Array, size: Array, face: Array, kept: Array, twin: Array, sag: float) -> bool:
+def bend_allowed(
+    u: int,
+    v: int,
+    count: int,
+    ring: Array,
+    vertex: Array,
+    size: Array,
+    face: Array,
+    kept: Array,
+    twin: Array,
+    sag: float,
+) -> bool:
     """May curve vertex ``u`` go, its curve then running straight from ``v`` to its other neighbour?"""
     other = -1
     found_v = False
@@ -240,8 +264,17 @@ def bend_allowed(u: int, v: int, count: int, ring: Array, vertex: Array, size: A
 
 @njit(cache=True)
 def collapse_allowed(
-    e: int, vertex: Array, size: Array, rank: Array, face: Array, twin: Array, kept: Array, out: Array,
-    ring: Array, ring2: Array, limits: Array,
+    e: int,
+    vertex: Array,
+    size: Array,
+    rank: Array,
+    face: Array,
+    twin: Array,
+    kept: Array,
+    out: Array,
+    ring: Array,
+    ring2: Array,
+    limits: Array,
 ) -> bool:
     """May the origin of ``e`` be drawn into its end? ``limits``: longest edge ratio, sag, least cosine of turn."""
     f = e // 3
@@ -269,7 +302,9 @@ def collapse_allowed(
             w = face[q // 3, (following(q) if side == 0 else preceding(q)) % 3]
             for j in range(count2):
                 r = ring2[j]
-                if face[r // 3, following(r) % 3] == w or (twin[preceding(r)] < 0 and face[r // 3, preceding(r) % 3] == w):
+                if face[r // 3, following(r) % 3] == w or (
+                    twin[preceding(r)] < 0 and face[r // 3, preceding(r) % 3] == w
+                ):
                     common += 1
                     if w != c and w != d:
                         return False
@@ -324,8 +359,16 @@ def collapse_edge(e: int, face: Array, twin: Array, kept: Array, out: Array, rin
 
 @njit(cache=True)
 def collapse_pass(
-    vertex: Array, size: Array, rank: Array, face: Array, twin: Array, kept: Array, out: Array, counts: Array,
-    ratio: float, limits: Array,
+    vertex: Array,
+    size: Array,
+    rank: Array,
+    face: Array,
+    twin: Array,
+    kept: Array,
+    out: Array,
+    counts: Array,
+    ratio: float,
+    limits: Array,
 ) -> int:
     """Collapse each edge shorter than ``ratio`` times the wanted size where that harms nothing."""
     ring, ring2 = np.zeros(STAR, np.int64), np.zeros(STAR, np.int64)
@@ -421,7 +464,17 @@ def drawn_to(p: Array, corners: Array, first: int, last: int, out: Array) -> boo
 
 
 @njit(cache=True)
-def line_place(v: int, count: int, ring: Array, vertex: Array, size: Array, face: Array, kept: Array, twin: Array, out_point: Array) -> bool:
+def line_place(
+    v: int,
+    count: int,
+    ring: Array,
+    vertex: Array,
+    size: Array,
+    face: Array,
+    kept: Array,
+    twin: Array,
+    out_point: Array,
+) -> bool:
     """Place on a straight kept line that shares the spacing by size; False when the line bends at ``v``."""
     found = 0
     ends = np.zeros(2, np.int64)
@@ -449,8 +502,17 @@ def line_place(v: int, count: int, ring: Array, vertex: Array, size: Array, face
 
 @njit(cache=True)
 def slide_pass(
-    vertex: Array, size: Array, rank: Array, face: Array, tag: Array, twin: Array, kept: Array, out: Array,
-    counts: Array, original: Array, starts: Array,
+    vertex: Array,
+    size: Array,
+    rank: Array,
+    face: Array,
+    tag: Array,
+    twin: Array,
+    kept: Array,
+    out: Array,
+    counts: Array,
+    original: Array,
+    starts: Array,
 ) -> int:
     """Slide each vertex within its plane, along its straight line, or over the original curved surface."""
     ring = np.zeros(STAR, np.int64)
@@ -471,7 +533,12 @@ def slide_pass(
         mean[:] = 0.0
         for i in range(count):
             e = ring[i]
-            cross_of(vertex[v], vertex[face[e // 3, following(e) % 3]], vertex[face[e // 3, preceding(e) % 3]], normals[i])
+            cross_of(
+                vertex[v],
+                vertex[face[e // 3, following(e) % 3]],
+                vertex[face[e // 3, preceding(e) % 3]],
+                normals[i],
+            )
             mean += normals[i]
         length = np.sqrt(np.dot(mean, mean))
         if rank[v] == 0 and length > 0.0:

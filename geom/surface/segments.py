@@ -10,7 +10,9 @@ from geom.surface.remesh_kernels import nearest_segments
 def nearest_segment(places: Floats, start: Floats, end: Floats) -> tuple[Floats, Ints]:
     """Return the distance (n,) [m] from each place to the nearest segment, and its number (n,)."""
     distance, number = nearest_segments(
-        np.array(places), np.ascontiguousarray(start, dtype=np.float64), np.ascontiguousarray(end, dtype=np.float64)
+        np.array(places),
+        np.ascontiguousarray(start, dtype=np.float64),
+        np.ascontiguousarray(end, dtype=np.float64),
     )
     return distance, number
 

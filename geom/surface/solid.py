@@ -126,10 +126,12 @@ def upright_cylinder(centre: Sequence[float], diameter: float, height: float, si
     poles = np.array([[0, 0, -height / 2], [0, 0, height / 2]])
     i, j = np.arange(sides), np.roll(np.arange(sides), -1)
     bottom = np.full(sides, 2 * sides)
-    faces = np.concatenate([
-        np.stack([i, j, j + sides], 1),
-        np.stack([i, j + sides, i + sides], 1),
-        np.stack([bottom, j, i], 1),
-        np.stack([bottom + 1, i + sides, j + sides], 1),
-    ])
+    faces = np.concatenate(
+        [
+            np.stack([i, j, j + sides], 1),
+            np.stack([i, j + sides, i + sides], 1),
+            np.stack([bottom, j, i], 1),
+            np.stack([bottom + 1, i + sides, j + sides], 1),
+        ]
+    )
     return Surface(np.concatenate([low, high, poles]) + np.asarray(centre), faces, np.full(len(faces), tag))

@@ -47,7 +47,10 @@ class Surface:
     def normals(self) -> Floats:
         """(m, 3) unit outward normals; zero for a face without area."""
         areas = self.areas[:, None]
-        return frozen(np.divide(self.area_vectors, areas, out=np.zeros_like(areas * np.ones(3)), where=areas > 0), np.float64)
+        return frozen(
+            np.divide(self.area_vectors, areas, out=np.zeros_like(areas * np.ones(3)), where=areas > 0),
+            np.float64,
+        )
 
     @cached_property
     def centroids(self) -> Floats:

@@ -1,0 +1,233 @@
+"""Solve the boundary problem: Newton on the electrode laws round a linear solve of the integral equation.
+
+Unknowns are the potential on insulators and the current density on electrodes. Each step puts the tangent
+of every law in place of the law, ``u = u_k + R_k (i - i_k)``, solves for two right-hand sides (the tangents'
+offsets, and one volt on the cathode metal) and combines them to the asked voltage or current. The next point
+of tangency is the nearer of the two points of the law at the solved drop and at the solved current: the rule
+by which circuit simulators keep a diode's exponential in bounds (Nagel, SPICE2, UCB/ERL M520, 1975; from memory).
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from geom.arrays import Floats, Ints
+from geom.bem.krylov import gmres
+from geom.bem.operators import Operators
+from geom.bem.problem import (
+    BoundarySolution,
+    Current,
+    ElectrodePatch,
+    Voltage,
+    total_current,
+)
+from geom.errors import SolveError
+
+STEPS = 60
+LINEAR_TOLERANCE = 2e-6
+
+
+@dataclass(frozen=True, eq=False)
+class _System:
+    """One geometry with its electrodes and conductivity: everything but the tangents."""
+
+    operators: Operators
+    conductivity: float
+    patches: tuple[ElectrodePatch, ...]
+    on_cathode: Floats  # (k,) 1 on cathode columns, 0 on anode columns
+    column: Ints  # (n,) electrode column of each panel, -1 on insulators
+    self_term: Floats  # (k,) the single layer of each electrode panel on itself [m]
+
+    def product(self, resistance: Floats, unknowns: Floats) -> Floats:
+        """Return the matrix of the tangent problem times the scaled unknowns (n, m)."""
+        operators, electrodes = self.operators, self.operators.electrodes
+        potential = unknowns / operators.free[:, None]
+        current = unknowns[electrodes] / self.diagonal(resistance)[:, None]
+        potential[electrodes] = resistance[:, None] * current
+        return self.double_layer(potential) + self.single_layer(current / self.conductivity)
+
+    def diagonal(self, resistance: Floats) -> Floats:
+        """Return (k,) the matrix entry of each electrode panel on itself [ohm m²]."""
+        free = self.operators.free[self.operators.electrodes]
+        return np.asarray(free * resistance + self.self_term / self.conductivity)
+
+    def double_layer(self, potential: Floats) -> Floats:
+        """Return ``free * phi + double @ phi`` for (n, m) potentials."""
+        stored = self.operators.double
+        product = stored @ potential.astype(stored.dtype)
+        return np.asarray(self.operators.free[:, None] * potential + product, dtype=np.float64)
+
+    def single_layer(self, flux: Floats) -> Floats:
+        """Return ``single @ flux`` for (k, m) fluxes."""
+        stored = self.operators.single
+        return np.asarray(stored @ flux.astype(stored.dtype), dtype=np.float64)
+
+
+def solve(
+    operators: Operators,
+    *,
+    anodes: Sequence[ElectrodePatch],
+    cathodes: Sequence[ElectrodePatch],
+    conductivity: float,
+    control: Voltage | Current,
+    tolerance: float = 1e-5,
+) -> BoundarySolution:
+    """Return the field with all anode metal at zero and all cathode metal at minus the voltage.
+
+    Laws are passed as seen from the electrolyte: current out of it, rising with the drop; an anode's law is
+    mirrored by the caller.
+
+    Raises
+    ------
+    SolveError
+        where the laws and the control cannot be met together.
+    """
+    system = _system(operators, anodes, cathodes, conductivity)
+    areas = operators.areas[operators.electrodes]
+    drop, current = _first_point(system, areas, control)
+    guess = np.zeros((len(operators.areas), 2))
+    history: list[float] = []
+    iterations = 0
+    for _ in range(STEPS):
+        resistance = _resistances(system, drop)
+        offset = drop - resistance * current
+        guess, count = _linear_solve(system, resistance, offset, guess)
+        iterations += count
+        scaled = guess[operators.electrodes] / system.diagonal(resistance)[:, None]
+        metal = _metal_potential(scaled, areas * system.on_cathode, control)
+        solved_current = scaled @ np.array([1.0, metal])
+        solved_drop = offset + resistance * solved_current
+        drop, current, miss = _next_point(system, drop, solved_drop, solved_current, areas)
+        history.append(miss)
+        if not np.isfinite(miss):
+            break
+        if miss < tolerance:
+            return _solution(
+                system, guess, metal, solved_current, solved_drop, tuple(history), iterations, anodes, cathodes
+            )
+    raise SolveError(
+        "solve-not-converged",
+        f"the electrode laws and the asked {_words(control)} could not be brought together in {len(history)} steps",
+        hint="a current over the limiting current of an electrode has no solution; otherwise check the polarization",
+        residuals=history,
+    )
+
+
+def _words(control: Voltage | Current) -> str:
+    return f"{control.value:.4g} V" if isinstance(control, Voltage) else f"{control.value:.4g} A"
+
+
+def _system(
+    operators: Operators, anodes: Sequence[ElectrodePatch], cathodes: Sequence[ElectrodePatch], conductivity: float
+) -> _System:
+    n = len(operators.areas)
+    column = np.full(n, -1, dtype=np.int64)
+    column[operators.electrodes] = np.arange(len(operators.electrodes))
+    on_cathode = np.zeros(len(operators.electrodes))
+    for patch in cathodes:
+        on_cathode[column[patch.panels]] = 1.0
+    self_term = operators.single[operators.electrodes, np.arange(len(operators.electrodes))].astype(np.float64)
+    return _System(operators, conductivity, (*anodes, *cathodes), on_cathode, column, self_term)
+
+
+def _first_point(system: _System, areas: Floats, control: Voltage | Current) -> tuple[Floats, Floats]:
+    """Return drop and current density to start from: an even current, of the size the control suggests."""
+    cathode = float(areas @ system.on_cathode)
+    anode = float(areas @ (1 - system.on_cathode))
+    if isinstance(control, Current):
+        total = control.value
+    else:  # an even current through liquid as long as the cathode is wide: only the order of size matters
+        total = control.value * system.conductivity * np.sqrt(cathode) / 3.0
+    current = np.where(system.on_cathode > 0, total / cathode, -total / max(anode, 1e-300))
+    drop = np.zeros(len(current))
+    for patch in system.patches:
+        rows = system.column[patch.panels]
+        if patch.law is None:
+            continue
+        trial = current[rows]
+        for _ in range(60):  # below the limiting current, if the law has one
+            found = patch.law.drop(trial)
+            if np.all(np.isfinite(found)):
+                break
+            trial = trial / 2
+        current[rows], drop[rows] = trial, found
+    return drop, current
+
+
+def _resistances(system: _System, drop: Floats) -> Floats:
+    """Return (k,) the slope of the tangent of each electrode panel, d(drop)/d(current) [ohm m²]."""
+    resistance = np.zeros(len(drop))
+    for patch in system.patches:
+        rows = system.column[patch.panels]
+        if patch.law is not None:
+            resistance[rows] = 1.0 / np.maximum(patch.law.slope(drop[rows]), 1e-12)
+    return resistance
+
+
+def _linear_solve(system: _System, resistance: Floats, offset: Floats, guess: Floats) -> tuple[Floats, int]:
+    """Solve the tangent problem for the offsets and for one volt on the cathode metal."""
+    electrodes = system.operators.electrodes
+    known = np.zeros((len(system.operators.areas), 2))
+    known[electrodes, 0] = offset
+    known[electrodes, 1] = system.on_cathode
+    rhs = -system.double_layer(known)
+    return gmres(lambda x: system.product(resistance, x), rhs, guess, tolerance=LINEAR_TOLERANCE)
+
+
+def _metal_potential(current: Floats, weight: Floats, control: Voltage | Current) -> float:
+    """Return the potential of the cathode metal that meets the control [V]."""
+    if isinstance(control, Voltage):
+        return -control.value
+    base, each = weight @ current
+    return float((control.value - base) / each)
+
+
+def _next_point(
+    system: _System, drop: Floats, solved_drop: Floats, solved_current: Floats, areas: Floats
+) -> tuple[Floats, Floats, float]:
+    """Return the next points on the laws, and by how much the solved pairs miss the laws (relative)."""
+    next_drop, next_current = np.zeros(len(drop)), np.array(solved_current)
+    for patch in system.patches:
+        rows = system.column[patch.panels]
+        if patch.law is None:
+            continue
+        with np.errstate(over="ignore", invalid="ignore"):
+            at_current = patch.law.drop(solved_current[rows])
+            at_drop = solved_drop[rows]
+            use = np.isfinite(at_current) & (np.abs(at_current - drop[rows]) < np.abs(at_drop - drop[rows]))
+            next_drop[rows] = np.where(use, at_current, at_drop)
+            next_current[rows] = np.where(use, solved_current[rows], patch.law.current(next_drop[rows]))
+    flow = float(areas @ np.abs(solved_current))
+    effort = float(areas @ np.abs(solved_drop))
+    miss_current = float(areas @ np.abs(next_current - solved_current)) / max(flow, 1e-300)
+    miss_drop = float(areas @ np.abs(next_drop - solved_drop)) / max(effort, 1e-300)
+    return next_drop, next_current, max(miss_current, miss_drop)
+
+
+def _solution(
+    system: _System,
+    guess: Floats,
+    metal: float,
+    current: Floats,
+    drop: Floats,
+    history: tuple[float, ...],
+    iterations: int,
+    anodes: Sequence[ElectrodePatch],
+    cathodes: Sequence[ElectrodePatch],
+) -> BoundarySolution:
+    """Put the unknowns back in their places."""
+    operators = system.operators
+    potential = (guess / operators.free[:, None]) @ np.array([1.0, metal])
+    potential[operators.electrodes] = system.on_cathode * metal + drop
+    density = np.zeros(len(potential))
+    density[operators.electrodes] = current
+    return BoundarySolution(
+        potential=potential,
+        current_density=density,
+        voltage=-metal,
+        cathode_current=total_current(density, operators.areas, cathodes),
+        anode_current=-total_current(density, operators.areas, anodes) if anodes else 0.0,
+        residuals=history,
+        iterations=iterations,
+    )
