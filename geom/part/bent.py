@@ -111,9 +111,7 @@ def build_angle(angle: Angle) -> Part:
     )
     degrees = round(math.degrees(angle.bend), 2)
     bent = "" if degrees == 90 else f", bent {degrees:g} deg"
-    title = (
-        f"angle {mm(angle.length)} x {mm(angle.height)} x {mm(angle.width)} x {mm(angle.thickness)} mm{bent}"
-    )
+    title = f"angle {mm(angle.length)} x {mm(angle.height)} x {mm(angle.width)} x {mm(angle.thickness)} mm{bent}"
     return _build(strip, angle.holes, title, "leg 1")
 
 
@@ -216,8 +214,7 @@ def _long_enough(shape: str, whole: tuple[str, float], taken: float) -> None:
     if whole[1] - taken < checks.LEAST_METAL:
         raise PartError(
             "part-bend",
-            f"the {whole[0]} of the {shape} is {mm(whole[1])} mm, "
-            f"but its bends alone take {mm(taken)} mm of it",
+            f"the {whole[0]} of the {shape} is {mm(whole[1])} mm, but its bends alone take {mm(taken)} mm of it",
             hint="give a longer leg, or a smaller inside radius or thickness",
         )
 
@@ -234,9 +231,7 @@ def _build(strip: Strip, holes: tuple[Hole, ...], title: str, place: str) -> Par
     section = strip.thickness * math.fsum(_middle_length(piece, strip.thickness) for piece in strip.pieces)
     caps = tuple(ledger.add(name, kind, section) for name, kind in strip.sections)
     windows = _windows(strip, ledger, sides, points - middle, place)
-    surface = prism(
-        [Loop(points - middle, np.array(tags))], strip.width, strip.frame, (caps[0], caps[1]), windows
-    )
+    surface = prism([Loop(points - middle, np.array(tags))], strip.width, strip.frame, (caps[0], caps[1]), windows)
     radii = [piece.radius for piece in strip.pieces if isinstance(piece, Bend) and piece.radius > 0]
     return Part(
         title + holes_words(holes),

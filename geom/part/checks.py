@@ -30,11 +30,12 @@ def positive(shape: str, lengths: Mapping[str, float]) -> None:
 
 
 def not_negative(shape: str, lengths: Mapping[str, float]) -> None:
-    """Refuse a length that is negative or not finite."""
+    """Refuse a length that is negative, not finite, or next to nothing without being zero."""
     for name, value in lengths.items():
-        if not (0 <= value <= LARGEST):
+        if value != 0 and not SMALLEST <= value <= LARGEST:
             raise PartError(
-                "part-dimensions", f"the {name} of the {shape} is {mm(value)} mm; zero is the least"
+                "part-dimensions",
+                f"the {name} of the {shape} is {mm(value)} mm; zero or at least {mm(SMALLEST)} mm is possible",
             )
 
 

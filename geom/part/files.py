@@ -16,7 +16,7 @@ from geom.arrays import Floats, Ints
 from geom.errors import GeomError, PartError
 from geom.findings import Finding, Severity
 from geom.part.part import Part
-from geom.part.polygons import RawMesh, malformed, read_obj, read_off
+from geom.part.polygons import RawMesh, malformed, read_obj, read_off, shown
 from geom.part.skins import mesh_features
 from geom.part.solidity import check_solid
 from geom.part.stl import read_stl
@@ -27,6 +27,7 @@ from geom.surface.surface import Surface
 LARGEST_FILE = 500_000_000  # bytes
 WELD = 1e-7  # of the diagonal of the bounding box: corners nearer than this are one corner
 SMALL, LARGE = 1e-3, 3.0  # overall sizes outside this are worth a question [m]
+THIN = 1e-5  # a part thinner than this overall too [m]
 TINY, HUGE = 1e-6, 100.0  # and outside this are refused [m]
 COARSEST = 1e-3  # of the least size of the part: largest step between the numbers a file can hold
 
@@ -65,7 +66,7 @@ def _reader(path: Path) -> Callable[[bytes], RawMesh]:
     if suffix not in readers:
         raise PartError(
             "part-mesh-suffix",
-            f'a mesh file ends in .stl, .obj, .ply or .off; this one ends in "{suffix}"',
+            f'a mesh file ends in .stl, .obj, .ply or .off; this one ends in "{shown(suffix)}"',
             hint="export the part as STL",
         )
     return readers[suffix]
@@ -98,7 +99,7 @@ def _read(reader: Callable[[bytes], RawMesh], data: bytes) -> RawMesh:
     except MemoryError:
         raise PartError("part-mesh-file", "the mesh is too large for the memory of this machine") from None
     except Exception as error:  # the border to hostile bytes: no traceback may reach the user
-        raise malformed(f"the file cannot be read: {type(error).__name__}: {str(error)[:120]}") from error
+        raise malformed(f"the file cannot be read: {type(error).__name__}: {shown(str(error))}") from error
 
 
 def _part(name: str, raw: RawMesh, unit: float) -> Part:
@@ -118,9 +119,7 @@ def _part(name: str, raw: RawMesh, unit: float) -> Part:
     surface = Surface(flat.vertices, faces, tags)
     slivers = int((surface.areas <= 1e-12 * float(np.ptp(vertices, axis=0).max()) ** 2).sum())
     if slivers:
-        findings.append(
-            _note("part-mesh-slivers", f"{slivers} faces are slivers of nearly no area; they were kept")
-        )
+        findings.append(_note("part-mesh-slivers", f"{slivers} faces are slivers of nearly no area; they were kept"))
     return Part(
         name,
         surface,
@@ -155,8 +154,8 @@ def _check_numbers(raw: RawMesh) -> None:
     if len(broken):
         raise PartError(
             "part-mesh-numbers",
-            f"{len(broken)} faces have a corner that is not a finite number, first face "
-            f"{int(raw.file_face[broken[0]]) + 1} of the file",
+            f"{len(broken)} of {len(raw.faces)} faces have a corner that is not a finite number, "
+            f"first face {int(raw.file_face[broken[0]]) + 1} of the file",
         )
 
 
@@ -178,7 +177,7 @@ def _size_findings(raw: RawMesh, size: Floats, unit: float) -> list[Finding]:
             f"where mesh files hold steps of {step * 1e3:.2g} mm only: too coarse for a part of {words} mm",
             hint="move the part to the origin and export it again",
         )
-    if SMALL <= largest <= LARGE:
+    if SMALL <= largest <= LARGE and size.min() >= THIN:
         return []
     words = f"the part measures {words} mm; look whether the unit is right"
     return [Finding(Severity.WARNING, "part-mesh-size", words)]

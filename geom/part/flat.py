@@ -122,9 +122,7 @@ def build_outline(outline: Outline) -> Part:
     gaps = []
     for number, ring in enumerate(polygon.interiors, 1):
         gaps.append(2 * _inscribed_radius(ring))
-        tag = ledger.add(
-            f"cutout {number}", Kind.SLOT, ring.length * thickness, width=gaps[-1], depth=thickness
-        )
+        tag = ledger.add(f"cutout {number}", Kind.SLOT, ring.length * thickness, width=gaps[-1], depth=thickness)
         points = _ring(ring, counter_clockwise=False)
         loops.append(Loop(points, np.full(len(points), tag)))
     loops += _hole_loops(ledger, outline.holes, thickness)
@@ -155,9 +153,7 @@ def _drawn(outline: Outline) -> Any:
     ):
         points = np.array(ring, dtype=np.float64).reshape(-1, 2)
         if not np.isfinite(points).all() or np.abs(points).max(initial=0.0) > checks.LARGEST:
-            raise PartError(
-                "part-outline", f"a point of the {name} is not finite or beyond {checks.LARGEST:g} m"
-            )
+            raise PartError("part-outline", f"a point of the {name} is not finite or beyond {checks.LARGEST:g} m")
         if len(np.unique(points, axis=0)) < 3:
             raise PartError("part-outline", f"the {name} has fewer than three different points")
         alone = shapely.Polygon(points)
@@ -196,8 +192,7 @@ def _enough_metal(polygon: Any) -> None:
             if (metal := first.distance(second)) < checks.LEAST_METAL:
                 raise PartError(
                     "part-outline",
-                    f"cutout {i} leaves only {metal * 1e3:.3g} mm of metal; "
-                    f"{mm(checks.LEAST_METAL)} mm is the least",
+                    f"cutout {i} leaves only {metal * 1e3:.3g} mm of metal; {mm(checks.LEAST_METAL)} mm is the least",
                 )
 
 

@@ -6,15 +6,17 @@ from geom.arrays import Floats
 from geom.part.shapes import Hole
 from geom.surface import rings
 
+LEAST_STRAIGHT = 1e-6  # a slot longer than it is wide by less than this is a round hole [m]
+
 
 def is_slot(hole: Hole) -> bool:
     """Return whether a hole is longer than it is wide."""
-    return hole.length > hole.diameter
+    return hole.length > hole.diameter + LEAST_STRAIGHT
 
 
 def straight(hole: Hole) -> float:
     """Length of the straight sides of a slot; 0 for a round hole [m]."""
-    return max(hole.length - hole.diameter, 0.0)
+    return hole.length - hole.diameter if is_slot(hole) else 0.0
 
 
 def hole_perimeter(hole: Hole) -> float:

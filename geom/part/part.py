@@ -49,9 +49,7 @@ class Part:
     area: float  # [m²]
     volume: float  # [m³]
     exact: bool
-    smallest: (
-        float  # smallest wall thickness, hole diameter or radius known of the part [m]; inf if not known
-    )
+    smallest: float  # smallest wall thickness, hole diameter or radius known of the part [m]; inf if not known
     findings: tuple[Finding, ...] = ()
     file_face: Ints | None = None  # (m,) face of the file each surface face came from; None for dimensions
 

@@ -7,7 +7,7 @@ import numpy as np
 
 from geom.arrays import Floats
 from geom.findings import Finding, Severity
-from geom.part.polygons import RawMesh, malformed, numbers, polygon_mesh
+from geom.part.polygons import RawMesh, malformed, numbers, polygon_mesh, shown
 
 TYPES = {
     **dict.fromkeys(("char", "int8"), "i1"),
@@ -83,11 +83,9 @@ def _header(data: bytes) -> tuple[str, list[_Element], int]:
             case [] | ["comment" | "obj_info", *_]:
                 pass
             case _:
-                raise malformed(f'the header of the PLY file has a line it should not: "{line[:60]}"')
+                raise malformed(f'the header of the PLY file has a line it should not: "{shown(line)}"')
     if order is None:
-        raise malformed(
-            "the PLY file does not say its format (ascii, binary_little_endian, binary_big_endian)"
-        )
+        raise malformed("the PLY file does not say its format (ascii, binary_little_endian, binary_big_endian)")
     return order, elements, end.end()
 
 
@@ -120,9 +118,7 @@ class _Text:
         try:
             return [[int(word) for word in self._row(element)[place]] for _ in range(element.count)]
         except ValueError as error:
-            raise malformed(
-                f"a face of the PLY file has a corner that is not a whole number: {error}"
-            ) from None
+            raise malformed(f"a face of the PLY file has a corner that is not a whole number: {error}") from None
 
     def skip(self, element: _Element) -> None:
         for _ in range(element.count):
@@ -135,7 +131,7 @@ class _Text:
             if column.count_kind:
                 word = self._take(1)[0]
                 if not word.isdigit():
-                    raise malformed(f'"{word[:40]}" in the PLY file is not the length of a list')
+                    raise malformed(f'"{shown(word)}" in the PLY file is not the length of a list')
                 count = int(word)
             row.append(self._take(count))
         return row

@@ -32,6 +32,12 @@ def malformed(message: str, hint: str = "") -> PartError:
     return PartError("part-mesh-format", message, hint=hint or "export the part again and compare the size")
 
 
+def shown(text: str) -> str:
+    """Return the beginning of a piece of a file, fit to be printed: one line, no control characters."""
+    line = (text.strip().splitlines() or [""])[0]
+    return "".join(sign if sign.isprintable() else "?" for sign in line[:40])
+
+
 def numbers(words: Sequence[str], where: str) -> Floats:
     """Turn words into floats; a word that is no plain number is named."""
     try:
@@ -41,7 +47,7 @@ def numbers(words: Sequence[str], where: str) -> Floats:
             try:
                 float(word)
             except ValueError:
-                raise malformed(f'"{word[:40]}" in {where} is not a number', "write 12.5, not 12,5") from None
+                raise malformed(f'"{shown(word)}" in {where} is not a number', "write 12.5, not 12,5") from None
         raise
 
 
@@ -69,7 +75,7 @@ def _obj_index(word: str, count: int, line: int) -> int:
     try:
         index = int(head)
     except ValueError:
-        raise malformed(f'line {line} of the OBJ file: "{word[:40]}" is not the number of a vertex') from None
+        raise malformed(f'line {line} of the OBJ file: "{shown(word)}" is not the number of a vertex') from None
     if index == 0 or index < -count:
         raise malformed(f"line {line} of the OBJ file names vertex {index}; vertices count from 1")
     return index - 1 if index > 0 else count + index
@@ -103,9 +109,9 @@ def _off_face(line: list[str]) -> list[int]:
         count = int(line[0])
         corners = [int(word) for word in line[1 : count + 1]]
     except ValueError:
-        raise malformed(f'"{" ".join(line)[:40]}" is not a face of an OFF file') from None
+        raise malformed(f'"{shown(" ".join(line))}" is not a face of an OFF file') from None
     if len(corners) != count or min(corners, default=0) < 0:
-        raise malformed(f'the face "{" ".join(line)[:40]}" of the OFF file has too few or negative corners')
+        raise malformed(f'the face "{shown(" ".join(line))}" of the OFF file has too few or negative corners')
     return corners
 
 
@@ -117,9 +123,7 @@ def polygon_mesh(vertices: Floats, polygons: Sequence[Sequence[int]]) -> RawMesh
     flat = np.array([corner for polygon in polygons for corner in polygon], dtype=np.int64)
     if len(flat) and flat.max() >= len(vertices):
         face = int(np.repeat(np.arange(len(count)), count)[np.argmax(flat)])
-        raise malformed(
-            f"face {face + 1} of the file names vertex {int(flat.max()) + 1}; the file has {len(vertices)}"
-        )
+        raise malformed(f"face {face + 1} of the file names vertex {int(flat.max()) + 1}; the file has {len(vertices)}")
     begin = np.cumsum(count) - count
     plain = np.flatnonzero(count == 3)
     faces = [flat[begin[plain][:, None] + np.arange(3)]]

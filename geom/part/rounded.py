@@ -107,8 +107,7 @@ def _faces(shell: Shell, bar: Bar, rims: tuple[Ints, Ints], ledger: Ledger, tags
     for number, hole in enumerate(bar.holes, 1):
         ring = hole_ring(hole)[::-1]
         low, high = (
-            shell.add(np.column_stack([ring, np.full(len(ring), z)]))
-            for z in (-bar.thickness / 2, bar.thickness / 2)
+            shell.add(np.column_stack([ring, np.full(len(ring), z)])) for z in (-bar.thickness / 2, bar.thickness / 2)
         )
         shell.band(low, high, ledger.add_hole(hole, number, bar.thickness))
         lower.append(low[::-1])

@@ -25,16 +25,14 @@ def check_solid(vertices: Floats, faces: Ints, file_face: Ints, report: EdgeRepo
     if surface.volume < 0:
         raise PartError(
             "part-mesh-inside-out",
-            f"the {len(faces)} faces are wound inside out: "
-            f"the volume comes to {surface.volume * 1e9:.4g} mm3",
+            f"the {len(faces)} faces are wound inside out: the volume comes to {surface.volume * 1e9:.4g} mm3",
             hint="flip or recalculate the normals and export it again",
         )
     touching = touching_vertices(faces, report.pairs)
     if len(touching):
         raise PartError(
             "part-mesh-touching",
-            f"the surface touches itself at {_count(len(touching), 'point')}, "
-            f"first at {_at(vertices[touching[0]])}",
+            f"the surface touches itself at {_count(len(touching), 'point')}, first at {_at(vertices[touching[0]])}",
             hint="separate or join the two places by a small distance",
         )
     _check_library(vertices, faces)
@@ -92,8 +90,7 @@ def _check_bodies(surface: Surface, vertices: Floats, report: EdgeReport) -> Non
         )
     raise PartError(
         "part-mesh-bodies",
-        f"the mesh holds {count} separate bodies; the second begins at "
-        f"{_at(vertices[surface.faces[body == 1][0, 0]])}",
+        f"the mesh holds {count} separate bodies; the second begins at {_at(vertices[surface.faces[body == 1][0, 0]])}",
         hint="one part at a time: export each body alone, or join them into one solid",
     )
 
@@ -105,9 +102,7 @@ def _check_library(vertices: Floats, faces: Ints) -> None:
     mesh = manifold3d.Mesh64(np.array(vertices), np.array(faces, dtype=np.uint64))
     status = manifold3d.Manifold(mesh).status()
     if status != manifold3d.Error.NoError:
-        raise PartError(
-            "part-mesh-edges", f"the solid modeller refuses the mesh: {str(status).rsplit('.', 1)[-1]}"
-        )
+        raise PartError("part-mesh-edges", f"the solid modeller refuses the mesh: {str(status).rsplit('.', 1)[-1]}")
 
 
 def _count(number: int, noun: str) -> str:
