@@ -82,7 +82,7 @@ def thin_place(field: Field, deposit: Deposit) -> Advice:
     rows = np.flatnonzero(deposit.significant)
     row = int(rows[deposit.local_thickness[rows].argmin()])
     name = field.cell.part.features[int(field.panels.feature[row])].name
-    x, y, z = 1e3 * field.panels.part.centroids[row]
+    x, y, z = np.round(1e3 * field.panels.part.centroids[row]) + 0.0  # no minus zero
     thinnest = 1e6 * float(deposit.local_thickness[row])
     return Advice(
         "thin-place",

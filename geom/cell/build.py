@@ -93,14 +93,15 @@ def facing_anode(part: Part, extent: Floats, tank: Tank, pose: Pose | None) -> S
     height = min(0.9 * float(extent[2]), 0.9 * tank.depth)
     wanted = max(ANODE_AREA_RATIO * part.area / (2 * height), float(extent[1]), 10e-3)
     width = min(wanted, 2 * (chord - abs(y)) - 10e-3)
-    if width <= 2e-3:
+    if width < 4e-3 or height < 4e-3:
         raise CellError(
             "anode-no-room",
             "no room for a sheet anode beside the -x wall of this tank",
             hint="give the anodes in [[anode]], or a larger tank",
         )
     z = min(max(z, height / 2 + 1e-3), tank.depth - height / 2 - 1e-3)
-    return SheetAnode(thickness, float(width), float(height), (float(x), float(y), float(z)))
+    whole = np.floor(1e3 * np.array([width, height]) + 1e-9) / 1e3  # a sheet is cut to whole millimetres
+    return SheetAnode(thickness, float(whole[0]), float(whole[1]), (float(np.round(x, 3)), float(y), float(z)))
 
 
 def hung_height(extent: Floats, tank: Tank) -> float:
@@ -145,7 +146,7 @@ def free_pose(
             "no place beside the anodes is free for the part",
             hint="say with [pose] where the part hangs, or give a larger [tank]",
         )
-    return Pose(turn, (float(best), y, z))
+    return Pose(turn, (float(np.round(best, 3)), y, z))
 
 
 def _box_gap(centre: Floats, extent: Floats, anode: Anode) -> float:

@@ -1,0 +1,5 @@
+"""``python -m geom``."""
+
+from geom.cli.main import main
+
+main()

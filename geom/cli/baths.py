@@ -1,0 +1,70 @@
+"""``geom baths``: what the tables hold, with source and trust."""
+
+from typing import Any
+
+import click
+
+
+def run(name: str | None, *, as_json: bool) -> int:
+    """Print the list of baths, or one bath whole; return the exit code."""
+    from geom.tables.read import bath_table
+
+    if name is None:
+        return _list(as_json)
+    table = bath_table(name)
+    if as_json:
+        from geom.report.jsonfile import dumped
+
+        click.echo(dumped({"schema_version": "1", "name": table.name, "title": table.title, "metal": table.metal,
+                           "use": table.use, "entries": [_entry(e) for e in table.entries]}), nl=False)
+        return 0
+    from geom.report.content import Document, Row, Section
+    from geom.report.text import as_text
+
+    rows = tuple(Row(e.key.replace("_", " "), _value(e), _source(e)) for e in table.entries)
+    click.echo(as_text(Document(table.title, (f"For {table.use}.",), (Section(table.name, (), rows),))), nl=False)
+    return 0
+
+
+def _list(as_json: bool) -> int:
+    from geom.tables.read import bath_names, bath_table, refused_baths
+
+    tables = [bath_table(name) for name in bath_names()]
+    refused = refused_baths()
+    if as_json:
+        from geom.report.jsonfile import dumped
+
+        click.echo(dumped({
+            "schema_version": "1",
+            "baths": [{"name": t.name, "title": t.title, "metal": t.metal, "use": t.use} for t in tables],
+            "refused": dict(refused),
+        }), nl=False)
+        return 0
+    from geom.report.content import Document, Row, Section
+    from geom.report.text import as_text
+
+    sections = (
+        Section("Baths", (), tuple(Row(t.name, f"{t.title}; for {t.use}") for t in tables)),
+        Section("Refused", (), tuple(Row(name, reason) for name, reason in refused.items())),
+    )
+    click.echo(as_text(Document("Baths of the tables", ("geom baths NAME shows one whole.",), sections)), nl=False)
+    return 0
+
+
+def _entry(entry: Any) -> dict[str, Any]:
+    return {
+        "key": entry.key, "low": entry.low, "typical": entry.typical, "high": entry.high, "unit": entry.unit,
+        "text": entry.text, "source": entry.source.text, "basis": entry.source.basis, "trust": str(entry.source.trust),
+    }
+
+
+def _value(entry: Any) -> str:
+    if entry.typical is None:
+        return str(entry.text)
+    span = "" if entry.low == entry.high else f" ({entry.low:g} to {entry.high:g})"
+    remark = f"; {entry.text}" if entry.text else ""
+    return f"{entry.typical:g}{span} {entry.unit}".rstrip() + remark
+
+
+def _source(entry: Any) -> str:
+    return f"{entry.source.text} [{entry.source.basis}, trust {entry.source.trust}]"

@@ -1,0 +1,66 @@
+"""SI numbers in the words of the bench: metric first, inch units beside where shops use them."""
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from geom.units import show
+
+
+def amount(value: float, unit: str) -> str:
+    """Return a number in one unit, three significant digits."""
+    return show(value, unit)
+
+
+def length(value: float) -> str:
+    """Return a length in mm."""
+    return show(value, "mm", 4)
+
+
+def area(value: float) -> str:
+    """Return an area, in dm² from 1 dm² up."""
+    return show(value, "dm²", 4) if value >= 1e-2 else show(value, "mm²", 4)
+
+
+def thickness(value: float) -> str:
+    """Return a coating thickness in µm and mil."""
+    return f"{show(value, 'µm')} ({show(value, 'mil', 2)})"
+
+
+def current(value: float) -> str:
+    """Return a current, in mA below 0.1 A."""
+    return show(value, "A") if value >= 0.1 else show(value, "mA")
+
+
+def voltage(value: float) -> str:
+    """Return a voltage, two digits: it hangs on a conductivity known no better."""
+    return show(value, "V", 2)
+
+
+def current_density(value: float) -> str:
+    """Return a current density in A/dm² and A/ft²."""
+    return f"{show(value, 'A/dm²')} ({show(value, 'A/ft²', 2)})"
+
+
+def minutes(value: float) -> str:
+    """Return a time in seconds, minutes or hours, as a clock at a bench is read."""
+    if not np.isfinite(value):
+        return "without end"
+    if value < 120:
+        return f"{value:.0f} s"
+    if value < 600:
+        return f"{value / 60:.1f} min"
+    if value < 3 * 3600:
+        return f"{value / 60:.0f} min"
+    return f"{value / 3600:.1f} h"
+
+
+def point(place: Sequence[float]) -> str:
+    """Return a place in mm."""
+    return f"({', '.join(f'{1e3 * v:.4g}' for v in place)}) mm"
+
+
+def turn(angles: Sequence[float]) -> str:
+    """Return angles in degrees."""
+    text = ", ".join(f"{np.degrees(v):.4g}" for v in angles)
+    return f"({text})°" if len(angles) > 1 else f"{text}°"

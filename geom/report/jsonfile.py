@@ -1,0 +1,148 @@
+"""The plan as one JSON document; docs/plan-json.md lists every key. Units are in the key names."""
+
+import json
+import math
+from collections.abc import Sequence
+from typing import Any
+
+from geom.findings import Finding
+from geom.plan import Plan
+
+SCHEMA_VERSION = "1"
+
+
+def as_json(plan: Plan) -> str:
+    """Return the plan as JSON text: plain numbers, no NaN, the same bytes for the same plan."""
+    return dumped(plan_tree(plan))
+
+
+def dumped(tree: Any) -> str:
+    """Return JSON text of a tree; numbers that are not finite become null."""
+    return json.dumps(_plain(tree), indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, dict):
+        return {str(key): _plain(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [_plain(item) for item in value]
+    if isinstance(value, bool) or value is None or isinstance(value, str):
+        return str(value) if isinstance(value, str) else value
+    if isinstance(value, int):
+        return int(value)
+    number = float(value)
+    return number if math.isfinite(number) else None
+
+
+def findings_tree(findings: Sequence[Finding]) -> list[dict[str, str]]:
+    """Return findings as a list of plain records."""
+    return [{"severity": str(f.severity), "code": f.code, "message": f.message} for f in findings]
+
+
+def plan_tree(plan: Plan) -> dict[str, Any]:
+    """Return the plan as nested dicts and lists."""
+    first, deposit = plan.fields[0], plan.deposit
+    return {
+        "schema_version": SCHEMA_VERSION,
+        "title": plan.job.title,
+        "part": {
+            "title": plan.cell.part.title,
+            "wetted_area_mm2": 1e6 * plan.wetted_area,
+            "area_mm2": 1e6 * plan.cell.part.area,
+            "volume_mm3": 1e9 * plan.cell.part.volume,
+            "exact": plan.cell.part.exact,
+        },
+        "recommendation": _recommendation(plan),
+        "balance": {"cathode_A": first.current, "anode_A": first.anode_current},
+        "current_density": {
+            "mean_A_dm2": first.mean_current_density / 100,
+            "ratio": dict(plan.ratio),
+            "hottest_strip": None if plan.hottest_strip is None else {
+                "width_mm": 1e3 * plan.hottest_strip.width,
+                "A_dm2": plan.hottest_strip.current_density / 100,
+            },
+            "edge_to_face": plan.edge_to_face,
+            "front_to_back": plan.front_to_back,
+        },
+        "thickness_um": {name: 1e6 * value for name, value in plan.thickness.items()},
+        "features": [
+            {
+                "name": f.name,
+                "kind": str(f.kind),
+                "area_mm2": 1e6 * f.area,
+                "current_density_ratio": f.current_density_ratio,
+                "thickness_um": 1e6 * f.thickness,
+                "least_thickness_um": 1e6 * f.least_thickness,
+                "extra_time_min": f.extra_time / 60,
+                "significant": f.significant,
+            }
+            for f in plan.features
+        ],
+        "stages": [
+            {"name": s.name, "time_min": s.time / 60, "current_A": s.current, "voltage_V": s.voltage}
+            for s in deposit.stages
+        ],
+        "deposit": {"mass_g": 1e3 * deposit.mass, "charge_Ah": deposit.charge / 3600},
+        "anode": {"mass_g": 1e3 * deposit.anode_mass},
+        "set_up": _set_up(plan),
+        "advice": [{"code": a.code, "text": a.text} for a in plan.advice],
+        "findings": findings_tree(plan.findings),
+        "cautions": list(plan.cell.bath.cautions),
+        "origins": {key: {"kind": o.kind, "detail": o.detail} for key, o in plan.job.origins.items()},
+        "numerics": [
+            {
+                "panels": len(f.panels.body),
+                "part_panels": f.panels.part_count,
+                "panel_scale": f.panels.scale,
+                "imbalance": f.imbalance,
+                "residuals": list(f.residuals),
+            }
+            for f in plan.fields
+        ],
+    }
+
+
+def _recommendation(plan: Plan) -> dict[str, Any]:
+    schedule = plan.schedule
+    return {
+        "current_A": plan.current,
+        "current_is_given": plan.current_is_given,
+        "mean_current_density_A_dm2": plan.fields[0].mean_current_density / 100,
+        "cell_voltage_V": plan.voltage,
+        "time_min": plan.time / 60,
+        "time_one_pose_min": schedule.one_pose / 60,
+        "time_to_mean_min": plan.time_to_mean / 60,
+        "turn_after_min": schedule.first / 60 if schedule.second > 0 else None,
+        "target_thickness_um": 1e6 * plan.job.target.thickness,
+        "minimum_local_thickness_um": 1e6 * plan.minimum_local_thickness,
+        "limits": [
+            {"name": limit.name, "value": limit.value, "binds": limit.binds, "basis": limit.basis}
+            for limit in plan.limits
+        ],
+    }
+
+
+def _set_up(plan: Plan) -> dict[str, Any]:
+    cell = plan.cell
+
+    def lengths(record: Any) -> dict[str, float]:
+        names = ("length", "width", "depth", "height", "diameter")
+        return {f"{name}_mm": 1e3 * getattr(record, name) for name in names if hasattr(record, name)}
+
+    return {
+        "tank": {"shape": type(cell.tank).__name__.removesuffix("Tank").lower(), **lengths(cell.tank)},
+        "anodes": [
+            {"shape": type(a).__name__.removesuffix("Anode").lower(), **lengths(a), "at_mm": [1e3 * v for v in a.at]}
+            for a in cell.anodes
+        ],
+        "pose": {
+            "turn_deg": [57.29577951308232 * v for v in cell.pose.turn],
+            "at_mm": [1e3 * v for v in cell.pose.at],
+        },
+        "bath": {
+            "name": cell.bath.name,
+            "conductivity_S_m": cell.bath.conductivity,
+            "temperature_C": cell.bath.temperature - 273.15,
+            "efficiency": cell.bath.efficiency,
+        },
+    }
