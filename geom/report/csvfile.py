@@ -32,7 +32,7 @@ def thickness_csv(plan: Plan) -> str:
     """Return the table of the part's panels, a heading and one row for each panel.
 
     x, y and z are of the panel's centre in the tank's frame as first hung, those with ``part`` in the part's
-    own frame; the current density is that of the first pose.
+    own frame; the current density is that of the first pose. Lines end in CR LF, as RFC 4180 has it.
     """
     first, deposit = plan.fields[0], plan.deposit
     rotation, shift = placement(plan.cell.part, first.panels.pose)
@@ -50,7 +50,7 @@ def thickness_csv(plan: Plan) -> str:
     )
     names = [safe_text(feature.name) for feature in plan.cell.part.features]
     out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\n")
+    writer = csv.writer(out)
     writer.writerow(COLUMNS)
     for feature, row, significant in zip(first.panels.feature, numbers, deposit.significant, strict=True):
         writer.writerow([names[feature], *(number_text(v) for v in row), "yes" if significant else "no"])

@@ -37,7 +37,7 @@ def part_vtu(plan: Plan) -> str:
             "<UnstructuredGrid>",
             f'<Piece NumberOfPoints="{len(points)}" NumberOfCells="{count}">',
             "<Points>",
-            _floats("points_mm", points, components=3),
+            _floats("points_mm", points),
             "</Points>",
             "<Cells>",
             _ints("connectivity", corners),
@@ -67,9 +67,9 @@ def _comment(lines: Iterable[str]) -> str:
     return f"<!--\n{text}\n-->"
 
 
-def _floats(name: str, values: Floats, *, components: int = 1) -> str:
+def _floats(name: str, values: Floats) -> str:
     rows = "\n".join(" ".join(f"{v:.9g}" for v in row) for row in values.reshape(len(values), -1))
-    return _array(name, "Float64", components, rows)
+    return _array(name, "Float64", values.ndim, rows)
 
 
 def _ints(name: str, values: Ints) -> str:
@@ -77,6 +77,7 @@ def _ints(name: str, values: Ints) -> str:
     return _array(name, "Int64", 1, rows)
 
 
-def _array(name: str, kind: str, components: int, rows: str) -> str:
-    head = f'<DataArray type="{kind}" Name="{name}" NumberOfComponents="{components}" format="ascii">'
-    return f"{head}\n{rows}\n</DataArray>"
+def _array(name: str, kind: str, dimensions: int, rows: str) -> str:
+    # no count of components for plain numbers: some readers make a column of 1 out of it
+    components = ' NumberOfComponents="3"' if dimensions == 2 else ""
+    return f'<DataArray type="{kind}" Name="{name}"{components} format="ascii">\n{rows}\n</DataArray>'
