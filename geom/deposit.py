@@ -2,13 +2,15 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from difflib import get_close_matches
 
 import numpy as np
 from scipy.spatial import cKDTree
 
 from geom.arrays import Bools, Floats, frozen
 from geom.chemistry import Bath
-from geom.electrode.faraday import mass_of_charge, thickness_of_charge_density
+from geom.errors import PartError
+from geom.electrode.faraday import deposition_rate, mass_of_charge
 from geom.field import Field
 from geom.panels import Panels
 from geom.part.part import Part
@@ -58,7 +60,7 @@ def growth_rate(field: Field) -> Floats:
     """Return (part_count,) thickness gained per second on each panel [m/s], by Faraday's law."""
     bath = field.cell.bath
     plating = np.maximum(field.current_density, 0.0)
-    return np.asarray(thickness_of_charge_density(plating, bath.metal, efficiency=bath.efficiency))
+    return np.asarray(deposition_rate(plating, bath.metal, bath.efficiency))
 
 
 def plate(fields: Sequence[Field], times: Sequence[float], names: Sequence[str], significant: Bools) -> Deposit:
@@ -102,13 +104,42 @@ def significant_panels(part: Part, panels: Panels, wanted: Sequence[str]) -> Boo
     """Return (part_count,) which panels belong to the significant surface.
 
     ``wanted`` names features or kinds, or is ("all",); empty means every place that a 20 mm ball can touch.
+
+    Raises
+    ------
+    PartError
+        where a name fits no feature, or nothing wetted is chosen.
     """
     if not wanted:
-        return touched_by_ball(panels)
-    if tuple(wanted) == ("all",):
-        return np.ones(panels.part_count, dtype=np.bool_)
-    chosen = np.array([f.name in wanted or str(f.kind) in wanted for f in part.features])
-    return np.asarray(chosen[panels.feature])
+        chosen = touched_by_ball(panels)
+    elif tuple(wanted) == ("all",):
+        chosen = np.ones(panels.part_count, dtype=np.bool_)
+    else:
+        _known(part, wanted)
+        chosen = np.array([f.name in wanted or str(f.kind) in wanted for f in part.features])[panels.feature]
+    if not np.any(chosen):
+        raise PartError(
+            "nothing-significant",
+            "no wetted place of the part belongs to the significant surface",
+            where="[target] significant",
+            hint='name features or kinds there, or significant = ["all"]',
+        )
+    return np.asarray(chosen)
+
+
+def _known(part: Part, wanted: Sequence[str]) -> None:
+    """Refuse a name that no feature or kind of this part has."""
+    names = [f.name for f in part.features]
+    words = [*names, *(str(f.kind) for f in part.features)]
+    for name in wanted:
+        if name not in words:
+            near = get_close_matches(name, words, n=1, cutoff=0.3)
+            raise PartError(
+                "feature-unknown",
+                f'the part has no feature or kind of feature called "{name}"',
+                where="[target] significant",
+                hint=(f'nearest: "{near[0]}"; ' if near else "") + f"features: {', '.join(names)}",
+            )
 
 
 def touched_by_ball(panels: Panels) -> Bools:

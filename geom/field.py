@@ -1,12 +1,13 @@
 """`Cell` and `Panels` to `Field`: the only module that knows geometry, kinetics and potential theory."""
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
 from geom.arrays import Floats, Ints, frozen
 from geom.bem.operators import Operators, assemble
-from geom.bem.problem import Current, ElectrodePatch, Voltage
+from geom.bem.problem import BoundarySolution, Current, ElectrodePatch, Voltage
 from geom.bem.solve import solve
 from geom.cell.cell import Cell
 from geom.electrode.laws import Mirrored
@@ -31,17 +32,42 @@ class Field:
 
     cell: Cell
     panels: Panels
-    current_density: Floats  # (part_count,) into the part, positive where it plates [A/m²]
-    potential: Floats  # (n,) on every panel [V]; anode metal at zero
-    anode_current_density: Floats  # (n,) out of the metal into the bath on anode panels [A/m²], 0 elsewhere
-    voltage: float  # anode metal minus part metal [V]
-    current: float  # into the part [A]
-    anode_current: float  # out of the anodes [A]
-    residuals: tuple[float, ...]
+    solution: BoundarySolution
 
-    def __post_init__(self) -> None:
-        for name in ("current_density", "potential", "anode_current_density"):
-            object.__setattr__(self, name, frozen(getattr(self, name), np.float64))
+    @cached_property
+    def current_density(self) -> Floats:
+        """(part_count,) into the part, positive where it plates [A/m²]."""
+        return frozen(self.solution.current_density[: self.panels.part_count], np.float64)
+
+    @cached_property
+    def anode_current_density(self) -> Floats:
+        """(n,) out of the metal into the bath on anode panels [A/m²], zero elsewhere."""
+        return frozen(np.where(self.panels.body >= FIRST_ANODE, -self.solution.current_density, 0.0), np.float64)
+
+    @property
+    def potential(self) -> Floats:
+        """(n,) just inside the electrolyte on every panel [V]; anode metal is at zero."""
+        return self.solution.potential
+
+    @property
+    def voltage(self) -> float:
+        """Anode metal minus part metal [V]."""
+        return self.solution.voltage
+
+    @property
+    def current(self) -> float:
+        """Into the part [A]."""
+        return self.solution.cathode_current
+
+    @property
+    def anode_current(self) -> float:
+        """Out of the anodes [A]."""
+        return self.solution.anode_current
+
+    @property
+    def residuals(self) -> tuple[float, ...]:
+        """By how much each step of the solve missed the electrode laws."""
+        return self.solution.residuals
 
     @property
     def areas(self) -> Floats:
@@ -70,8 +96,10 @@ def prepare(cell: Cell, panels: Panels) -> Prepared:
     return Prepared(cell, panels, assemble(panels.surface, electrodes))
 
 
-def solve_field(prepared: Prepared, control: Current | Voltage) -> Field:
+def solve_field(prepared: Prepared, control: Current | Voltage, *, start: Field | None = None) -> Field:
     """Return the field of a prepared cell under a total current or a voltage.
+
+    ``start`` is a field of the same prepared cell at another control, to begin from: it saves time only.
 
     Raises
     ------
@@ -91,21 +119,9 @@ def solve_field(prepared: Prepared, control: Current | Voltage) -> Field:
         cathodes=[cathode],
         conductivity=cell.bath.conductivity,
         control=control,
+        start=None if start is None else start.solution,
     )
-    anode_density = np.zeros(len(panels.body))
-    for patch in anodes:
-        anode_density[patch.panels] = -solution.current_density[patch.panels]
-    field = Field(
-        cell=cell,
-        panels=panels,
-        current_density=solution.current_density[: panels.part_count],
-        potential=solution.potential,
-        anode_current_density=anode_density,
-        voltage=solution.voltage,
-        current=solution.cathode_current,
-        anode_current=solution.anode_current,
-        residuals=solution.residuals,
-    )
+    field = Field(cell, panels, solution)
     _balanced(field)
     return field
 

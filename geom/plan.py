@@ -46,7 +46,6 @@ class Plan:
     deposit: Deposit
     schedule: Schedule
     limits: tuple[Limit, ...]
-    current_is_given: bool  # by the user: then no limit binds
     time_to_mean: float  # until the mean thickness meets the target, as hung [s]
     ratio: Mapping[str, float]  # p1 p10 p50 p90 p99 of local/mean current density, first pose
     thickness: Mapping[str, float]  # mean min p1 p10 p50 p90 p99 max [m]; min and max are means over 1 % of the area
@@ -61,6 +60,11 @@ class Plan:
     def current(self) -> float:
         """Current to set [A]."""
         return self.fields[0].current
+
+    @property
+    def current_is_given(self) -> bool:
+        """Did the user fix current or voltage? Then no limit binds."""
+        return self.job.target.is_fixed
 
     @property
     def voltage(self) -> float:
@@ -101,8 +105,8 @@ def make_plan(job: Job, *, progress: Progress | None = None, options: MeshOption
     say("assembling", 0.3)
     prepared = prepare(cell, panels)
     say("weighing the current", 0.5)
-    limits, control, given = chosen_current(prepared, job)
-    first = solve_field(prepared, control)
+    limits, control, near = chosen_current(prepared, job)
+    first = solve_field(prepared, control, start=near)
     say("solving the other pose", 0.7)
     second = other_pose(prepared, first, options)
     say("timing", 0.9)
@@ -110,20 +114,20 @@ def make_plan(job: Job, *, progress: Progress | None = None, options: MeshOption
     schedule = best_schedule(first, second, significant, job.target.thickness)
     fields = (first,) if second is None else (first, second)
     deposit = plate(fields, (schedule.first, schedule.second)[: len(fields)], STAGES[: len(fields)], significant)
-    plan = assembled_plan(job, cell, fields, deposit, schedule, limits, given)
+    plan = assembled_plan(job, cell, fields, deposit, schedule, limits)
     say("done", 1.0)
     return plan
 
 
-def chosen_current(prepared: Prepared, job: Job) -> tuple[tuple[Limit, ...], Current | Voltage, bool]:
-    """Return the limits weighed, the control to plate under, and whether the user gave it."""
-    limits = weighed_limits(prepared, job.supply)
-    if job.target.current is None and job.target.voltage is None:
-        return limits, Current(min(limit.value for limit in limits)), False
+def chosen_current(prepared: Prepared, job: Job) -> tuple[tuple[Limit, ...], Current | Voltage, Field]:
+    """Return the limits weighed, the control to plate under, and a field to begin its solve from."""
+    limits, near = weighed_limits(prepared, job.supply)
+    if not job.target.is_fixed:
+        return limits, Current(min(limit.value for limit in limits)), near
     unbound = tuple(replace(limit, binds=False) for limit in limits)
     if job.target.current is not None:
-        return unbound, Current(job.target.current), True
-    return unbound, Voltage(float(job.target.voltage or 0.0)), True
+        return unbound, Current(job.target.current), near
+    return unbound, Voltage(float(job.target.voltage or 0.0)), near
 
 
 def other_pose(prepared: Prepared, first: Field, options: MeshOptions) -> Field | None:
@@ -158,7 +162,6 @@ def assembled_plan(
     deposit: Deposit,
     schedule: Schedule,
     limits: tuple[Limit, ...],
-    given: bool,
 ) -> Plan:
     """Read every figure off the fields and the deposit, and put it into words."""
     first = fields[0]
@@ -175,7 +178,6 @@ def assembled_plan(
         deposit=deposit,
         schedule=schedule,
         limits=limits,
-        current_is_given=given,
         time_to_mean=job.target.thickness / mean_rate(first),
         ratio=percentiles(first.current_density / first.mean_current_density, first.areas),
         thickness=spread(deposit.thickness, deposit.areas),

@@ -22,47 +22,51 @@ class Limit:
     basis: str
 
 
-def weighed_limits(prepared: Prepared, supply: Supply) -> tuple[Limit, ...]:
-    """Return each limit on the current, the least of them marked as binding."""
+def weighed_limits(prepared: Prepared, supply: Supply) -> tuple[tuple[Limit, ...], Field]:
+    """Return each limit on the current, the least marked as binding, and the field solved last."""
     bath, area = prepared.cell.bath, float(prepared.panels.part.area)
     bright = bath.current_density
     at_mean = bright.typical * area
+    at_strip, field = current_at_strip(prepared, bright.high, at_mean)
+    width = 1e3 * strip_width(prepared.panels)
     limits = [
         Limit(
-            "bath's usual current density at the mean",
+            "usual current density of the bath, at the mean",
             at_mean,
             False,
             f"{bright.typical / 100:.3g} A/dm² over the wetted area",
         ),
         Limit(
-            "bright range at the hottest strip",
-            current_at_strip(prepared, bright.high, at_mean),
+            "bright range of the bath, at the hottest strip",
+            at_strip,
             False,
-            f"{bright.high / 100:.3g} A/dm² on a strip {1e3 * strip_width(prepared.panels):.1f} mm wide along the edge",
+            f"{bright.high / 100:.3g} A/dm² on a strip {width:.1f} mm wide along the edge",
         ),
     ]
     if supply.max_current is not None:
         limits.append(Limit("supply current", supply.max_current, False, "the most the supply gives"))
     if supply.max_voltage is not None:
-        at_volts = solve_field(prepared, Voltage(supply.max_voltage)).current
-        limits.append(Limit("supply voltage", at_volts, False, f"what flows at {supply.max_voltage:.3g} V"))
+        field = solve_field(prepared, Voltage(supply.max_voltage), start=field)
+        limits.append(Limit("supply voltage", field.current, False, f"what flows at {supply.max_voltage:.3g} V"))
     least = min(limit.value for limit in limits)
-    return tuple(replace(limit, binds=limit.value == least) for limit in limits)
+    return tuple(replace(limit, binds=limit.value == least) for limit in limits), field
 
 
-def current_at_strip(prepared: Prepared, wanted: float, start: float) -> float:
-    """Return the current at which the hottest strip carries ``wanted`` [A/m²], by a fixed-point iteration.
+def current_at_strip(prepared: Prepared, wanted: float, start: float) -> tuple[float, Field]:
+    """Return the current at which the hottest strip carries ``wanted`` [A/m²], and a field near it.
 
-    The ratio of strip to mean changes slowly with current, so a few solves suffice.
+    A fixed-point iteration: the ratio of strip to mean changes slowly with current, so a few solves suffice.
     """
     current = start
+    field = None
     for _ in range(6):
-        hottest = hottest_current_density(solve_field(prepared, Current(current)))
-        new = current * wanted / hottest
-        if abs(new - current) < 2e-3 * new:
-            return new
+        field = solve_field(prepared, Current(current), start=field)
+        new = current * wanted / hottest_current_density(field)
+        if abs(new - current) < 5e-3 * new:
+            break
         current = new
-    return current
+    assert field is not None
+    return new, field
 
 
 def mean_rate(field: Field) -> float:

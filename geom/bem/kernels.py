@@ -102,3 +102,19 @@ def layer_matrices(
             if column[j] >= 0:
                 single[i, column[j]] = v * scale
         sums[i] = row
+
+
+@njit(cache=True, parallel=True, fastmath=True)
+def two_columns(matrix: Array, columns: Array, out: Array) -> None:
+    """Write ``matrix`` (n, m) times two columns, given as rows (2, m), into ``out`` (n, 2).
+
+    Each matrix entry is read once for both: the product is bound by memory, and BLAS reads it more often.
+    """
+    for i in prange(matrix.shape[0]):
+        a = matrix[i, 0] * columns[0, 0]
+        b = matrix[i, 0] * columns[1, 0]
+        for j in range(1, matrix.shape[1]):
+            a += matrix[i, j] * columns[0, j]
+            b += matrix[i, j] * columns[1, j]
+        out[i, 0] = a
+        out[i, 1] = b

@@ -10,17 +10,16 @@ Product = Callable[[Floats], Floats]
 """(n, m) to (n, m): the matrix times each column."""
 
 
-def gmres(product: Product, rhs: Floats, start: Floats, *, tolerance: float, most: int = 120) -> tuple[Floats, int]:
-    """Return x (n, m) with ``product(x) ≈ rhs``, and the iterations taken.
+def gmres(product: Product, rhs: Floats, goal: Floats, *, most: int = 150) -> tuple[Floats, int]:
+    """Return x (n, m) with ``|product(x) - rhs| <= goal`` column by column, and the iterations taken.
 
     Each column has its own Krylov space (Saad & Schultz, SIAM J. Sci. Stat. Comput. 7 (1986) 856), built by
-    twice-repeated Gram-Schmidt in double precision; only the products may be in single precision.
+    twice-repeated Gram-Schmidt in double precision; only the products may be in single precision. Starts
+    from zero and gives up silently after ``most`` iterations: the caller looks at its own residual.
     """
     n, columns = rhs.shape
-    residual = rhs - product(start)
-    size = np.linalg.norm(residual, axis=0)
-    goal = tolerance * np.maximum(np.linalg.norm(rhs, axis=0), 1e-300)
-    basis = [residual / np.maximum(size, 1e-300)]
+    size = np.linalg.norm(rhs, axis=0)
+    basis = [rhs / np.maximum(size, 1e-300)]
     upper = np.zeros((columns, most + 1, most))
     right = np.zeros((columns, most + 1))
     right[:, 0] = size
@@ -38,7 +37,7 @@ def gmres(product: Product, rhs: Floats, start: Floats, *, tolerance: float, mos
         basis.append(vector / np.maximum(length, 1e-300))
         _rotate(upper, right, turns, count)
         count += 1
-    return start + _combined(basis, upper, right, count, n), count
+    return _combined(basis, upper, right, count, n), count
 
 
 def _rotate(upper: Floats, right: Floats, turns: Floats, k: int) -> None:

@@ -9,10 +9,14 @@ by which circuit simulators keep a diode's exponential in bounds (Nagel, SPICE2,
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from geom.arrays import Floats, Ints
+from geom.bem.blocks import applied, inverted
+from geom.bem.kernels import two_columns
 from geom.bem.krylov import gmres
 from geom.bem.operators import Operators
 from geom.bem.problem import (
@@ -25,43 +29,61 @@ from geom.bem.problem import (
 from geom.errors import SolveError
 
 STEPS = 60
-LINEAR_TOLERANCE = 2e-6
+LINEAR_TOLERANCE = 1e-5  # of the linear solve that the answer is taken from
+FLATTEST = 30.0  # a tangent is at most so many times flatter than the chord: past a limiting current it has no figures left
+LEAST_DROP = 0.1  # of that chord [V]: more than a Tafel slope, so that an exponential keeps its tangent
+ROUGH = 1e-3  # of the solves before it: the tangents move more than that
 
 
 @dataclass(frozen=True, eq=False)
 class _System:
-    """One geometry with its electrodes and conductivity: everything but the tangents."""
+    """One geometry with its electrodes and conductivity: everything but the tangents.
+
+    Unknowns (n, 2): potential [V] on insulators, current density [A/m²] on electrodes.
+    """
 
     operators: Operators
     conductivity: float
     patches: tuple[ElectrodePatch, ...]
     on_cathode: Floats  # (k,) 1 on cathode columns, 0 on anode columns
     column: Ints  # (n,) electrode column of each panel, -1 on insulators
-    self_term: Floats  # (k,) the single layer of each electrode panel on itself [m]
 
     def product(self, resistance: Floats, unknowns: Floats) -> Floats:
-        """Return the matrix of the tangent problem times the scaled unknowns (n, m)."""
-        operators, electrodes = self.operators, self.operators.electrodes
-        potential = unknowns / operators.free[:, None]
-        current = unknowns[electrodes] / self.diagonal(resistance)[:, None]
+        """Return the matrix of the tangent problem times the unknowns."""
+        electrodes = self.operators.electrodes
+        current = unknowns[electrodes]
+        potential = unknowns.copy()
         potential[electrodes] = resistance[:, None] * current
         return self.double_layer(potential) + self.single_layer(current / self.conductivity)
 
-    def diagonal(self, resistance: Floats) -> Floats:
-        """Return (k,) the matrix entry of each electrode panel on itself [ohm m²]."""
-        free = self.operators.free[self.operators.electrodes]
-        return np.asarray(free * resistance + self.self_term / self.conductivity)
+    def near_inverses(self, resistance: Floats) -> Floats:
+        """Return the inverses of the matrix of the tangent problem on each block of near neighbours."""
+        blocks, operators = self.operators.blocks, self.operators
+        rows = blocks.rows
+        near = operators.double[rows[:, :, None], rows[:, None, :]].astype(np.float64)
+        place = np.arange(rows.shape[1])
+        near[:, place, place] += operators.free[rows]
+        columns = self.column[rows]
+        charged = columns >= 0
+        factor = np.where(charged, resistance[np.maximum(columns, 0)], 1.0)
+        single = operators.single[rows[:, :, None], np.maximum(columns, 0)[:, None, :]]
+        flux = np.where(charged, 1.0 / self.conductivity, 0.0)
+        return inverted(blocks, near * factor[:, None, :] + single * flux[:, None, :])
 
     def double_layer(self, potential: Floats) -> Floats:
-        """Return ``free * phi + double @ phi`` for (n, m) potentials."""
-        stored = self.operators.double
-        product = stored @ potential.astype(stored.dtype)
-        return np.asarray(self.operators.free[:, None] * potential + product, dtype=np.float64)
+        """Return ``free * phi + double @ phi`` for (n, 2) potentials."""
+        return np.asarray(self.operators.free[:, None] * potential + _stored_product(self.operators.double, potential))
 
     def single_layer(self, flux: Floats) -> Floats:
-        """Return ``single @ flux`` for (k, m) fluxes."""
-        stored = self.operators.single
-        return np.asarray(stored @ flux.astype(stored.dtype), dtype=np.float64)
+        """Return ``single @ flux`` for (k, 2) fluxes."""
+        return _stored_product(self.operators.single, flux)
+
+
+def _stored_product(matrix: NDArray[Any], columns: Floats) -> Floats:
+    """Return matrix times two columns, in the precision of the matrix."""
+    out = np.zeros((len(matrix), 2), dtype=matrix.dtype)
+    two_columns(matrix, np.ascontiguousarray(columns.T, dtype=matrix.dtype), out)
+    return out.astype(np.float64)
 
 
 def solve(
@@ -71,9 +93,12 @@ def solve(
     cathodes: Sequence[ElectrodePatch],
     conductivity: float,
     control: Voltage | Current,
+    start: BoundarySolution | None = None,
     tolerance: float = 1e-5,
 ) -> BoundarySolution:
     """Return the field with all anode metal at zero and all cathode metal at minus the voltage.
+
+    ``start`` is a solution of the same geometry at another control or law, to begin from.
 
     Laws are passed as seen from the electrolyte: current out of it, rising with the drop; an anode's law is
     mirrored by the caller.
@@ -85,27 +110,28 @@ def solve(
     """
     system = _system(operators, anodes, cathodes, conductivity)
     areas = operators.areas[operators.electrodes]
-    drop, current = _first_point(system, areas, control)
-    guess = np.zeros((len(operators.areas), 2))
+    drop, current = _first_point(system, areas, control, start)
+    guess = np.zeros((len(operators.areas), 2)) if start is None else np.array(start.columns)
     history: list[float] = []
-    iterations = 0
+    iterations, accuracy = 0, ROUGH if start is None else LINEAR_TOLERANCE
     for _ in range(STEPS):
         resistance = _resistances(system, drop)
         offset = drop - resistance * current
-        guess, count = _linear_solve(system, resistance, offset, guess)
+        guess, count = _linear_solve(system, resistance, offset, guess, accuracy)
         iterations += count
-        scaled = guess[operators.electrodes] / system.diagonal(resistance)[:, None]
-        metal = _metal_potential(scaled, areas * system.on_cathode, control)
-        solved_current = scaled @ np.array([1.0, metal])
+        columns = guess[operators.electrodes]
+        metal = _metal_potential(columns, areas * system.on_cathode, control)
+        solved_current = columns @ np.array([1.0, metal])
         solved_drop = offset + resistance * solved_current
         drop, current, miss = _next_point(system, drop, solved_drop, solved_current, areas)
         history.append(miss)
         if not np.isfinite(miss):
             break
-        if miss < tolerance:
+        if miss < tolerance and accuracy <= LINEAR_TOLERANCE:
             return _solution(
                 system, guess, metal, solved_current, solved_drop, tuple(history), iterations, anodes, cathodes
             )
+        accuracy = LINEAR_TOLERANCE if miss < 0.02 else ROUGH
     raise SolveError(
         "solve-not-converged",
         f"the electrode laws and the asked {_words(control)} could not be brought together in {len(history)} steps",
@@ -127,19 +153,27 @@ def _system(
     on_cathode = np.zeros(len(operators.electrodes))
     for patch in cathodes:
         on_cathode[column[patch.panels]] = 1.0
-    self_term = operators.single[operators.electrodes, np.arange(len(operators.electrodes))].astype(np.float64)
-    return _System(operators, conductivity, (*anodes, *cathodes), on_cathode, column, self_term)
+    return _System(operators, conductivity, (*anodes, *cathodes), on_cathode, column)
 
 
-def _first_point(system: _System, areas: Floats, control: Voltage | Current) -> tuple[Floats, Floats]:
-    """Return drop and current density to start from: an even current, of the size the control suggests."""
+def _first_point(
+    system: _System, areas: Floats, control: Voltage | Current, start: BoundarySolution | None
+) -> tuple[Floats, Floats]:
+    """Return drop and current density to start from: those of ``start``, scaled, or else an even current."""
+    if start is not None:
+        asked, had = (control.value, start.voltage) if isinstance(control, Voltage) else (control.value, start.cathode_current)
+        return _on_the_laws(system, start.current_density[system.operators.electrodes] * (asked / had))
     cathode = float(areas @ system.on_cathode)
     anode = float(areas @ (1 - system.on_cathode))
     if isinstance(control, Current):
         total = control.value
     else:  # an even current through liquid as long as the cathode is wide: only the order of size matters
         total = control.value * system.conductivity * np.sqrt(cathode) / 3.0
-    current = np.where(system.on_cathode > 0, total / cathode, -total / max(anode, 1e-300))
+    return _on_the_laws(system, np.where(system.on_cathode > 0, total / cathode, -total / max(anode, 1e-300)))
+
+
+def _on_the_laws(system: _System, current: Floats) -> tuple[Floats, Floats]:
+    """Return points (drop, current density) on the laws, at the current asked or the nearest halving of it."""
     drop = np.zeros(len(current))
     for patch in system.patches:
         rows = system.column[patch.panels]
@@ -161,18 +195,29 @@ def _resistances(system: _System, drop: Floats) -> Floats:
     for patch in system.patches:
         rows = system.column[patch.panels]
         if patch.law is not None:
-            resistance[rows] = 1.0 / np.maximum(patch.law.slope(drop[rows]), 1e-12)
+            here = drop[rows]
+            chord = np.maximum(np.abs(here), LEAST_DROP) / np.maximum(np.abs(patch.law.current(here)), 1e-12)
+            resistance[rows] = 1.0 / np.maximum(patch.law.slope(here), 1.0 / (FLATTEST * chord))
     return resistance
 
 
-def _linear_solve(system: _System, resistance: Floats, offset: Floats, guess: Floats) -> tuple[Floats, int]:
+def _linear_solve(
+    system: _System, resistance: Floats, offset: Floats, guess: Floats, accuracy: float
+) -> tuple[Floats, int]:
     """Solve the tangent problem for the offsets and for one volt on the cathode metal."""
     electrodes = system.operators.electrodes
     known = np.zeros((len(system.operators.areas), 2))
     known[electrodes, 0] = offset
     known[electrodes, 1] = system.on_cathode
     rhs = -system.double_layer(known)
-    return gmres(lambda x: system.product(resistance, x), rhs, guess, tolerance=LINEAR_TOLERANCE)
+    blocks, inverses = system.operators.blocks, system.near_inverses(resistance)
+    residual = rhs - system.product(resistance, guess)
+    step, count = gmres(
+        lambda x: system.product(resistance, applied(blocks, inverses, x)),
+        residual,
+        accuracy * np.linalg.norm(rhs, axis=0),
+    )
+    return guess + applied(blocks, inverses, step), count
 
 
 def _metal_potential(current: Floats, weight: Floats, control: Voltage | Current) -> float:
@@ -198,7 +243,8 @@ def _next_point(
             use = np.isfinite(at_current) & (np.abs(at_current - drop[rows]) < np.abs(at_drop - drop[rows]))
             next_drop[rows] = np.where(use, at_current, at_drop)
             next_current[rows] = np.where(use, solved_current[rows], patch.law.current(next_drop[rows]))
-    flow = float(areas @ np.abs(solved_current))
+    flows = [float((areas * side) @ np.abs(solved_current)) for side in (system.on_cathode, 1.0 - system.on_cathode)]
+    flow = min(flow for flow in flows if flow > 0)  # the lesser: a lost balance must not hide a miss
     effort = float(areas @ np.abs(solved_drop))
     miss_current = float(areas @ np.abs(next_current - solved_current)) / max(flow, 1e-300)
     miss_drop = float(areas @ np.abs(next_drop - solved_drop)) / max(effort, 1e-300)
@@ -218,7 +264,7 @@ def _solution(
 ) -> BoundarySolution:
     """Put the unknowns back in their places."""
     operators = system.operators
-    potential = (guess / operators.free[:, None]) @ np.array([1.0, metal])
+    potential = guess @ np.array([1.0, metal])
     potential[operators.electrodes] = system.on_cathode * metal + drop
     density = np.zeros(len(potential))
     density[operators.electrodes] = current
@@ -230,4 +276,5 @@ def _solution(
         anode_current=-total_current(density, operators.areas, anodes) if anodes else 0.0,
         residuals=history,
         iterations=iterations,
+        columns=guess,
     )

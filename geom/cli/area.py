@@ -61,11 +61,11 @@ def _sizes(path: Path) -> str:
     from geom.units import unit_factor
 
     try:
-        low, high = build_part(MeshFile(path, 1.0)).surface.bounds
+        low, high = build_part(MeshFile(path, 1e-3)).surface.bounds
     except GeomError:
         return ""
     longest = float((high - low).max())
-    sizes = [f"{1e3 * longest * unit_factor(unit, 'length'):.4g} mm with --unit {unit}" for unit in ("mm", "in", "m")]
+    sizes = [f"{1e6 * longest * unit_factor(unit, 'length'):.4g} mm with --unit {unit}" for unit in ("mm", "in", "m")]
     return f"; its longest side would be {', '.join(sizes)}"
 
 
@@ -97,19 +97,21 @@ def _tree(part: Any) -> dict[str, Any]:
 
 
 def _sections(part: Any) -> tuple[Any, ...]:
-    from geom.report.amounts import amount, area
+    from geom.report.amounts import area
     from geom.report.content import Row, Section, Table
+    from geom.units import show
 
     low, high = part.surface.bounds
     how = "by formula" if part.exact else "of the mesh"
     rows = (
-        Row(f"area ({how})", f"{amount(part.area, 'mm²')} ({amount(part.area, 'in²')})"),
-        Row(f"volume ({how})", amount(part.volume, "mm³")),
-        Row("size", " x ".join(amount(v, "mm") for v in high - low)),
-        Row("", " x ".join(amount(v, "in") for v in high - low)),
+        Row(f"area ({how})", f"{show(part.area, 'mm²', 5)} ({show(part.area, 'in²', 4)})"),
+        Row(f"volume ({how})", f"{show(part.volume, 'mm³', 5)} ({show(part.volume, 'in³', 4)})"),
+        Row("size", " x ".join(show(v, "mm", 5) for v in high - low)),
+        Row("size in inch", " x ".join(show(v, "in", 4) for v in high - low)),
     )
     if part.exact:
-        rows += (Row("area of the facets", amount(part.surface.area, "mm²")),)
+        facets = f"{show(part.surface.area, 'mm²', 5)}, {show(part.surface.volume, 'mm³', 5)}"
+        rows += (Row("area and volume of the facets that stand for it", facets),)
     lines = tuple((f.name, str(f.kind), area(f.area)) for f in part.features)
     sections = [Section("Size", (), rows), Section("Features", (), (), Table(("feature", "kind", "area"), lines))]
     if part.findings:

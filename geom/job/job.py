@@ -28,6 +28,11 @@ class Target:
     voltage: float | None  # anode metal minus cathode metal [V]
     significant: tuple[str, ...] = ()  # feature names or kinds; ("all",) = everything; () = the default rule
 
+    @property
+    def is_fixed(self) -> bool:
+        """Did the user fix the current or the voltage?"""
+        return self.current is not None or self.voltage is not None
+
 
 @dataclass(frozen=True, eq=False)
 class Job:

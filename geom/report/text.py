@@ -10,7 +10,9 @@ WIDTH = 98
 
 def as_text(document: Document) -> str:
     """Return the document as plain text."""
-    lines = [document.title, "=" * min(len(document.title), WIDTH), ""]
+    lines = [document.title, "=" * min(len(document.title), WIDTH)]
+    if document.answer:
+        lines.append("")
     for sentence in document.answer:
         lines += textwrap.wrap(sentence, WIDTH)
     for section in document.sections:

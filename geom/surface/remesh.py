@@ -83,7 +83,7 @@ def vertex_ranks(surface: Surface, kept: Bools) -> Ints:
     return rank.astype(np.int64)
 
 
-def remeshed(surface: Surface, size: SizeField, *, rounds: int = 7, room: int = 0) -> Surface:
+def remeshed(surface: Surface, size: SizeField, *, rounds: int = 5, room: int = 0) -> Surface:
     """Return ``surface`` remeshed to the wanted ``size``; tags, sharp edges, rims and flat faces are kept exactly.
 
     Parameters
@@ -153,7 +153,7 @@ def _run(mesh: _Mesh, surface: Surface, size: SizeField, rounds: int) -> bool:
             if mesh.counts[0] + 1 >= len(mesh.vertex) or mesh.counts[1] + 2 >= len(mesh.face):
                 return False
             _settle(mesh)
-            if not split:
+            if split <= mesh.counts[1] // 400:
                 break
         kernels.collapse_pass(mesh.vertex, mesh.size, mesh.rank, mesh.face, *topology, SHORT, limits)
         _compact(mesh)
@@ -169,9 +169,10 @@ def _run(mesh: _Mesh, surface: Surface, size: SizeField, rounds: int) -> bool:
 
 
 def _settle(mesh: _Mesh) -> None:
-    """Flip until nothing more is gained."""
+    """Flip until little more is gained."""
     for _ in range(12):
-        if not kernels.flip_pass(mesh.vertex, mesh.face, mesh.twin, mesh.kept, mesh.out, mesh.counts, FLAT):
+        flips = kernels.flip_pass(mesh.vertex, mesh.face, mesh.twin, mesh.kept, mesh.out, mesh.counts, FLAT)
+        if flips <= mesh.counts[1] // 400:
             break
 
 

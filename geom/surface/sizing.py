@@ -38,7 +38,7 @@ class GradedSize:
         """Return (n,) wanted edge length at places (n, 3) [m]."""
         wanted = np.full(len(places), self.cap)
         for source in self.sources:
-            distance, nearest = source.tree.query(places)
+            distance, nearest = source.tree.query(places, eps=0.15)  # a size needs no exact distance
             wanted = np.minimum(wanted, source.size[nearest] + source.growth * distance)
         return np.asarray(np.maximum(wanted * self.scale, self.floor))
 
@@ -89,7 +89,7 @@ def along(start: Floats, end: Floats, spacing: float) -> tuple[Floats, Ints]:
 
 
 def scattered(surface: Surface, spacing: float) -> Floats:
-    """Return points over a surface, at most about ``spacing`` apart, each with the same rule on every face."""
+    """Return points over a surface, about ``spacing`` apart."""
     longest = np.linalg.norm(surface.corners - np.roll(surface.corners, 1, axis=1), axis=2).max(axis=1)
     steps = np.minimum(np.ceil(longest / spacing).astype(np.int64), 60)
     out = [surface.vertices]
@@ -99,7 +99,10 @@ def scattered(surface: Surface, spacing: float) -> Floats:
         inside = i + j <= n
         weights = np.stack([i[inside], j[inside], n - i[inside] - j[inside]], axis=1) / n
         out.append(np.einsum("wk,fkx->fwx", weights, surface.corners[rows]).reshape(-1, 3))
-    return np.concatenate(out)
+    points = np.concatenate(out)
+    # thin faces crowd their points: one for each cube of half the spacing will do
+    _, first = np.unique(np.round(points / (0.5 * spacing)).astype(np.int64), axis=0, return_index=True)
+    return points[np.sort(first)]
 
 
 def bending(surface: Surface) -> tuple[Floats, Floats]:
