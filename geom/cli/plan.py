@@ -21,9 +21,9 @@ def run(job: str, *, as_json: bool, out: str | None, force: bool, no_files: bool
     asked = read_job(path)
     folder = Path(out) if out else Path(results_name(path))
     if not no_files:
-        from geom.report.folder import check_folder
+        from geom.report.folder import RESULTS, check_folder
 
-        check_folder(folder, force=force)  # before the work, not after it
+        check_folder(folder, RESULTS, force=force)
 
     from geom.plan import make_plan
 

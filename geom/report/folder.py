@@ -15,6 +15,9 @@ from geom.errors import OutputError
 AT_FDCWD = -100  # Linux: paths are relative to the working folder
 RENAME_EXCHANGE = 2  # Linux: swap two names in one step
 
+RESULTS = ("plan.json", "plan.txt", "part.png", "features.png", "tank.png", "thickness.csv", "part.vtu")
+"""The files of a folder of results."""
+
 
 def write_results(
     files: Mapping[str, bytes], folder: Path, *, force: bool = False, replaceable: Collection[str] = ()
@@ -51,6 +54,13 @@ def write_results(
             raise
     if replaces:
         _drop(fresh, target)
+
+
+def check_folder(folder: Path, names: Collection[str], *, force: bool = False) -> None:
+    """Raise what `write_results` would raise for this folder as it stands now: before the work, not after it."""
+    target = Path(os.path.abspath(folder))
+    with _told(target):
+        _may_replace(target, set(names), force=force)
 
 
 @contextmanager
