@@ -22,6 +22,17 @@ SLIVER = np.array([[0.0, 0.0, 0.0], [1.0, 0.0, 0.0], [0.6, 0.02, 0.0]])
 few = settings(max_examples=30, deadline=None, derandomize=True)
 
 
+def wedge(far: float, height: float, start: float, end: float) -> tuple[float, float]:
+    """Both layers of the triangle from the foot of the point to one side, ``far`` away."""
+
+    def slant(t: float) -> float:
+        return math.hypot(far / math.cos(t), height)
+
+    low, high = math.atan2(start, far), math.atan2(end, far)
+    single = quad(lambda t: slant(t) - height, low, high, epsabs=1e-13)[0]
+    return single, quad(lambda t: 1 - height / slant(t), low, high, epsabs=1e-13)[0]
+
+
 def twin(place: Floats, corners: Floats) -> tuple[float, float]:
     """Single and double layer times 4 pi: polar about the foot of the point, radius by hand, angle by `quad`."""
     normal = np.cross(corners[1] - corners[0], corners[2] - corners[0])
@@ -31,21 +42,12 @@ def twin(place: Floats, corners: Floats) -> tuple[float, float]:
     single = double = 0.0
     for a, b in zip(flat, np.roll(flat, -1, axis=0), strict=True):
         along = (b - a) / np.linalg.norm(b - a)
-        nearest = a - (a @ along) * along
         aside = float(np.cross(along, normal) @ a)
-        far = abs(aside)
-        if far < 1e-14:
+        if abs(aside) < 1e-14:  # the foot of the point lies on the line of this side
             continue
-        low, high = (math.atan2(p @ along, far) for p in (a, b))
-        with_height = quad(
-            lambda t: math.hypot(far / math.cos(t), height) - abs(height), low, high, epsabs=1e-13
-        )[0]
-        angle = quad(
-            lambda t: 1 - abs(height) / math.hypot(far / math.cos(t), height), low, high, epsabs=1e-13
-        )[0]
+        with_height, angle = wedge(abs(aside), abs(height), float(a @ along), float(b @ along))
         single += math.copysign(with_height, aside)
-        double -= math.copysign(angle, aside) * math.copysign(1.0, height) * (height != 0)
-        assert abs(nearest @ along) < 1e-12
+        double -= math.copysign(angle, aside) * float(np.sign(height))
     return single, double
 
 

@@ -60,7 +60,7 @@ def test_closed_form_of_ellipsoids_gives_the_known_figures() -> None:
 
 
 def test_local_current_density_on_an_ellipsoid_agrees_with_the_closed_form() -> None:
-    """Charge density of a conducting ellipsoid (Landau & Lifshitz, sec. 4): three times more at the tip than at the waist."""
+    """Charge density of a conducting ellipsoid (Landau & Lifshitz, sec. 4): the tip has three times the waist."""
     semi_axes = (1.0, 2.0, 3.0)
     body = ellipsoid(3, semi_axes)
     found = alone(body)

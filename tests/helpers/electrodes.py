@@ -12,6 +12,9 @@ from geom.surface.surface import Surface
 from helpers.meshes import turned_over
 
 
+ONE_VOLT = Voltage(1.0)
+
+
 def rows(surface: Surface, tags: Iterable[int]) -> Ints:
     """Panels with one of the tags."""
     return np.flatnonzero(np.isin(surface.tag, list(tags)))
@@ -36,7 +39,7 @@ def facing(
     cathode: Iterable[int],
     conductivity: float = 1.0,
     law: BoundaryLaw | None = None,
-    control: Voltage | Current = Voltage(1.0),
+    control: Voltage | Current = ONE_VOLT,
     dtype: type = np.float32,
 ) -> BoundarySolution:
     """An ideal anode and one cathode, by tags; every other panel insulates."""
