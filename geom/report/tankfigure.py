@@ -1,0 +1,234 @@
+"""The tank drawn to scale, from above and from the side, with the anodes and the part as first hung."""
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import shapely
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
+from matplotlib.patches import Circle, Patch, PathPatch, Rectangle
+from matplotlib.path import Path
+from matplotlib.ticker import MultipleLocator
+
+from geom.advice.measures import anode_direction
+from geom.arrays import Floats
+from geom.cell.bodies import part_solid
+from geom.cell.cell import Anode, Cell, JarTank, RodAnode, Tank
+from geom.plan import Plan
+from geom.report.figures import MILLIMETRE, WIDTH_IN, blank, round_length
+from geom.surface.surface import Surface
+from geom.units import show
+
+LIQUID, WALL, ANODE, PART = "#eaf3fb", "#444444", "#9a9a9a", "#c77b30"
+LABEL: dict[str, Any] = {"fontsize": 9, "zorder": 6, "bbox": {"facecolor": LIQUID, "edgecolor": "none", "pad": 0.8}}
+WIDEST_IN = 3.4  # of one drawing
+TALLEST_IN = 5.0
+FREEBOARD = 0.12  # wall drawn above the liquid, as a share of its depth: the job does not say how much
+
+
+@dataclass(frozen=True, slots=True)
+class Side:
+    """A way of looking at the tank: which axis of the tank runs across the picture and which up it."""
+
+    across: int
+    up: int
+
+
+ABOVE = Side(0, 1)
+
+
+def tank_figure(plan: Plan) -> Figure:
+    """Return the tank to scale from above and from the side on which the gap to the anode is seen."""
+    cell = plan.cell
+    direction = anode_direction(plan.fields[0])
+    along_y = direction is not None and abs(direction[1]) > abs(direction[0])
+    side = Side(1, 2) if along_y else Side(0, 2)
+    solid = part_solid(cell.part, cell.pose)
+    windows = [window(cell, solid, look) for look in (ABOVE, side)]
+    across = max(np.ptp(w[:, 0]) for w in windows)
+    tall = max(np.ptp(w[:, 1]) for w in windows)
+    inches = min(WIDEST_IN / across, TALLEST_IN / tall)  # for each mm
+    height = inches * tall + 1.5
+    figure = blank(height)
+    for k, (look, box) in enumerate(zip((ABOVE, side), windows, strict=True)):
+        wide, high = np.ptp(box, axis=0) * inches
+        left = (0.25 + 0.5 * k) * WIDTH_IN + 0.2 - wide / 2
+        axes = figure.add_axes((left / WIDTH_IN, 1.05 / height, wide / WIDTH_IN, high / height))
+        draw_side(axes, cell, solid, look)
+        axes.set_xlim(*box[:, 0])
+        axes.set_ylim(*box[:, 1])
+    figure.legend(handles=_legend(), loc="lower center", ncols=4, frameon=False)
+    return figure
+
+
+def window(cell: Cell, solid: Surface, look: Side) -> Floats:
+    """Return (2, 2) the corners of what is shown, in mm: tank, anodes, part and a margin."""
+    low, high = tank_box(cell.tank)
+    high[2] *= 1 + FREEBOARD
+    lows, highs = [low, solid.bounds[0]], [high, solid.bounds[1]]
+    for anode in cell.anodes:
+        half = anode_half(anode)
+        lows.append(np.asarray(anode.at) - half)
+        highs.append(np.asarray(anode.at) + half)
+    chosen = [look.across, look.up]
+    box = np.stack([np.min(lows, axis=0)[chosen], np.max(highs, axis=0)[chosen]]) / MILLIMETRE
+    margin = 0.04 * float(np.ptp(box, axis=0).max())
+    return np.asarray(box + np.array([[-margin], [margin]]))
+
+
+def tank_box(tank: Tank) -> tuple[Floats, Floats]:
+    """Return the lowest and highest corner of the liquid [m]."""
+    length, width = (tank.diameter, tank.diameter) if isinstance(tank, JarTank) else (tank.length, tank.width)
+    return np.array([-length / 2, -width / 2, 0.0]), np.array([length / 2, width / 2, tank.depth])
+
+
+def anode_half(anode: Anode) -> Floats:
+    """Return (3,) half the size of an anode's bounding box [m]."""
+    if isinstance(anode, RodAnode):
+        return np.array([anode.diameter, anode.diameter, anode.height]) / 2
+    return np.array([anode.length, anode.width, anode.height]) / 2
+
+
+def draw_side(axes: Axes, cell: Cell, solid: Surface, look: Side) -> None:
+    """Draw liquid, walls, anodes and part into axes whose unit is the mm."""
+    _draw_tank(axes, cell.tank, look)
+    for anode in cell.anodes:
+        _draw_anode(axes, anode, look)
+    axes.add_patch(PathPatch(outline_path(solid, look), facecolor=PART, edgecolor="#6d3f10", lw=0.7, zorder=3))
+    if look is not ABOVE:
+        _mark_gap(axes, cell, solid, look)
+        _mark_depth(axes, cell.tank, solid, look)
+    axes.set_title(side_title(cell.tank, look), fontsize=11)
+    axes.set_xlabel(f"{'xyz'[look.across]}, mm")
+    axes.set_ylabel(f"{'xyz'[look.up]}, mm")
+    axes.set_aspect("equal")
+    axes.tick_params(labelsize=9)
+    step = round_length(max(np.ptp(corners) for corners in zip(*tank_box(cell.tank), strict=True)) / MILLIMETRE / 4)
+    axes.xaxis.set_major_locator(MultipleLocator(step))
+    axes.yaxis.set_major_locator(MultipleLocator(step))
+    axes.spines[["top", "right", "left", "bottom"]].set_visible(False)
+    axes.grid(color="#d5d5d5", lw=0.5)
+    axes.set_axisbelow(True)
+
+
+def side_title(tank: Tank, look: Side) -> str:
+    """Return the heading of one drawing, with the size of the tank that is seen in it."""
+    if look is not ABOVE:
+        return f"from the side: liquid {mm(tank.depth)} deep"
+    if isinstance(tank, JarTank):
+        return f"from above: diameter {mm(tank.diameter)}"
+    return f"from above: {mm(tank.length)} × {mm(tank.width)}"
+
+
+def mm(length: float) -> str:
+    """Return a length [m] in whole mm, or to two digits where it is small."""
+    return show(length, "mm", 2 if length < 0.01 else 4 if length >= 1.0 else 3)
+
+
+def _draw_tank(axes: Axes, tank: Tank, look: Side) -> None:
+    low, high = (corner / MILLIMETRE for corner in tank_box(tank))
+    x, y, wide, tall = (
+        low[look.across],
+        low[look.up],
+        high[look.across] - low[look.across],
+        high[look.up] - low[look.up],
+    )
+    if look is ABOVE and isinstance(tank, JarTank):
+        axes.add_patch(Circle((0.0, 0.0), wide / 2, facecolor=LIQUID, edgecolor=WALL, lw=1.8, zorder=0.4))
+        return
+    axes.add_patch(Rectangle((x, y), wide, tall, facecolor=LIQUID, edgecolor="none", zorder=0.4))
+    if look is ABOVE:
+        axes.add_patch(Rectangle((x, y), wide, tall, facecolor="none", edgecolor=WALL, lw=1.8))
+        return
+    brim = tall * (1 + FREEBOARD)
+    axes.plot([x, x, x + wide, x + wide], [brim, 0.0, 0.0, brim], color=WALL, lw=1.8, solid_joinstyle="miter")
+    axes.plot([x, x + wide], [tall, tall], color="#2b7bba", lw=1.2, ls="--", zorder=4)
+
+
+def _draw_anode(axes: Axes, anode: Anode, look: Side) -> None:
+    centre, half = np.asarray(anode.at) / MILLIMETRE, anode_half(anode) / MILLIMETRE
+    style: dict[str, Any] = {"facecolor": ANODE, "edgecolor": "#333333", "lw": 0.8, "zorder": 2}
+    if look is ABOVE and isinstance(anode, RodAnode):
+        axes.add_patch(Circle((centre[0], centre[1]), half[0], **style))
+        return
+    corner = centre - half
+    size = 2 * half
+    axes.add_patch(Rectangle((corner[look.across], corner[look.up]), size[look.across], size[look.up], **style))
+
+
+def nearest_gap(cell: Cell, solid: Surface, axis: int) -> tuple[float, float, float] | None:
+    """Return start, end and height of the free stretch along ``axis`` between part and nearest anode [m].
+
+    None where no anode faces the part along that axis.
+    """
+    (part_low, part_high), gaps = solid.bounds, []
+    others = [k for k in range(3) if k != axis]
+    for anode in cell.anodes:
+        low, high = np.asarray(anode.at) - anode_half(anode), np.asarray(anode.at) + anode_half(anode)
+        bottom, top = np.maximum(low, part_low), np.minimum(high, part_high)
+        if np.all(bottom[others] < top[others]) and bottom[axis] > top[axis]:
+            gaps.append((float(top[axis]), float(bottom[axis]), float(bottom[2] + 0.3 * (top[2] - bottom[2]))))
+    return min(gaps, key=lambda gap: gap[1] - gap[0], default=None)
+
+
+def _mark_gap(axes: Axes, cell: Cell, solid: Surface, look: Side) -> None:
+    gap = nearest_gap(cell, solid, look.across)
+    if gap is None:
+        return
+    start, end, height = (value / MILLIMETRE for value in gap)
+    _arrow(axes, (start, height), (end, height))
+    roomy = end - start > 0.2 * np.ptp(np.stack(tank_box(cell.tank)), axis=0)[look.across] / MILLIMETRE
+    place = height if roomy else solid.bounds[0, 2] / MILLIMETRE  # a narrow gap has its length written below it
+    middle = ((start + end) / 2, place)
+    axes.annotate(mm(gap[1] - gap[0]), middle, (0, -4), textcoords="offset points", ha="center", va="top", **LABEL)
+
+
+def _mark_depth(axes: Axes, tank: Tank, solid: Surface, look: Side) -> None:
+    """Mark how far the top of the part is below the liquid level."""
+    top, level = solid.bounds[1, 2], tank.depth
+    if level - top < 0.05 * level:
+        return
+    middle = float(solid.bounds[:, look.across].mean()) / MILLIMETRE
+    _arrow(axes, (middle, top / MILLIMETRE), (middle, level / MILLIMETRE))
+    place = (middle, (top + level) / 2 / MILLIMETRE)
+    axes.annotate(mm(level - top), place, (5, 0), textcoords="offset points", ha="left", va="center", **LABEL)
+
+
+def _arrow(axes: Axes, start: tuple[float, float], end: tuple[float, float]) -> None:
+    style: dict[str, Any] = {
+        "arrowstyle": "<|-|>,head_length=0.3,head_width=0.12",
+        "lw": 0.8,
+        "color": "black",
+        "shrinkA": 0,
+        "shrinkB": 0,
+    }
+    axes.annotate("", start, end, arrowprops=style, zorder=5)
+
+
+def silhouette(solid: Surface, look: Side) -> shapely.Geometry:
+    """Return the shadow of a solid as polygons in mm."""
+    flat = solid.corners[:, :, [look.across, look.up]] / MILLIMETRE
+    triangles = shapely.polygons(flat)
+    triangles = triangles[shapely.area(triangles) > 1e-9]
+    return shapely.union_all(triangles, grid_size=1e-3)
+
+
+def outline_path(solid: Surface, look: Side) -> Path:
+    """Return the shadow of a solid as a path in mm, holes as holes."""
+    shadow = silhouette(solid, look)
+    paths = []
+    for polygon in shapely.get_parts(shadow):
+        for ring in (polygon.exterior, *polygon.interiors):
+            paths.append(Path(np.asarray(ring.coords), closed=True))
+    return Path.make_compound_path(*paths)
+
+
+def _legend() -> list[Patch | Line2D]:
+    return [
+        Patch(facecolor=PART, edgecolor="#6d3f10", label="part, as first hung"),
+        Patch(facecolor=ANODE, edgecolor="#333333", label="anode"),
+        Line2D([], [], color="#2b7bba", ls="--", lw=1.2, label="liquid level"),
+        Line2D([], [], color=WALL, lw=1.8, label="wall (height not to scale)"),
+    ]
