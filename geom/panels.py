@@ -238,7 +238,10 @@ def _shape_sources(wet: Surface, edges: EdgeSet, options: MeshOptions) -> list[S
         sources.append(size_source(points, at_edge[outside][which], GROWTH))
     middles, radius = bending(wet)
     if len(middles):
-        sources.append(size_source(middles, 0.35 * radius, GROWTH))
+        # chords of 0.35 radii lose 0.5 % of a curved face; roundings near the panel size get longer ones, up to 3 %
+        edge = options.edge_size
+        chord = np.stack([0.35 * radius, np.minimum(0.5 * radius, 0.5 * edge), np.minimum(0.8 * radius, 0.3 * edge)])
+        sources.append(size_source(middles, chord.max(axis=0), GROWTH))
     return sources
 
 

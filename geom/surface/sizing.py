@@ -10,6 +10,8 @@ from geom.arrays import Floats, Ints
 from geom.surface.remesh import half_edge_twins, sharp_half_edges
 from geom.surface.surface import Surface
 
+MOST_ALONG = 100  # places on one edge of a curved face
+
 
 @dataclass(frozen=True, eq=False)
 class SizeSource:
@@ -78,8 +80,8 @@ def kept_edges(surface: Surface) -> EdgeSet:
     return EdgeSet(surface.vertices[a], surface.vertices[b], tags, bulge, np.stack([a, b], axis=1))
 
 
-def along(start: Floats, end: Floats, spacing: float) -> tuple[Floats, Ints]:
-    """Return points on segments about ``spacing`` apart, and which segment each lies on."""
+def along(start: Floats, end: Floats, spacing: Floats | float) -> tuple[Floats, Ints]:
+    """Return points on segments about ``spacing`` (one for all, or each its own) apart, and which each lies on."""
     length = np.linalg.norm(end - start, axis=1)
     count = np.maximum(np.ceil(length / spacing).astype(np.int64), 1) + 1
     which = np.repeat(np.arange(len(start)), count)
@@ -118,7 +120,10 @@ def bending(surface: Surface) -> tuple[Floats, Floats]:
     angle = np.arccos(cosine)
     bent = (angle > np.radians(0.3)) & (length > 0)
     across = (surface.areas[face] + surface.areas[other])[bent] / length[bent]  # distance of the two face middles
-    return 0.5 * (a + b)[bent], across / angle[bent]
+    radius = across / angle[bent]
+    # a strip may be far longer than its radius: the radius holds all along it
+    places, which = along(a[bent], b[bent], np.maximum(radius, length[bent] / MOST_ALONG))
+    return places, radius[which]
 
 
 def patch_widths(surface: Surface, edges: EdgeSet) -> Floats:
