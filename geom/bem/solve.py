@@ -113,11 +113,14 @@ def solve(
     drop, current = _first_point(system, areas, control, start)
     guess = np.zeros((len(operators.areas), 2)) if start is None else np.array(start.columns)
     history: list[float] = []
+    inverses: Floats | None = None
     iterations, accuracy = 0, ROUGH if start is None else LINEAR_TOLERANCE
     for _ in range(STEPS):
         resistance = _resistances(system, drop)
         offset = drop - resistance * current
-        guess, count = _linear_solve(system, resistance, offset, guess, accuracy)
+        if inverses is None:  # of the first tangents: close enough to precondition with to the end
+            inverses = system.near_inverses(resistance)
+        guess, count = _linear_solve(system, resistance, offset, guess, inverses, accuracy)
         iterations += count
         columns = guess[operators.electrodes]
         metal = _metal_potential(columns, areas * system.on_cathode, control)
@@ -202,7 +205,7 @@ def _resistances(system: _System, drop: Floats) -> Floats:
 
 
 def _linear_solve(
-    system: _System, resistance: Floats, offset: Floats, guess: Floats, accuracy: float
+    system: _System, resistance: Floats, offset: Floats, guess: Floats, inverses: Floats, accuracy: float
 ) -> tuple[Floats, int]:
     """Solve the tangent problem for the offsets and for one volt on the cathode metal."""
     electrodes = system.operators.electrodes
@@ -210,7 +213,7 @@ def _linear_solve(
     known[electrodes, 0] = offset
     known[electrodes, 1] = system.on_cathode
     rhs = -system.double_layer(known)
-    blocks, inverses = system.operators.blocks, system.near_inverses(resistance)
+    blocks = system.operators.blocks
     residual = rhs - system.product(resistance, guess)
     step, count = gmres(
         lambda x: system.product(resistance, applied(blocks, inverses, x)),

@@ -90,7 +90,7 @@ def facing_anode(part: Part, extent: Floats, tank: Tank, pose: Pose | None) -> S
     x = -reach_x + min(20e-3, 0.15 * reach_x)
     y, z = (pose.at[1], pose.at[2]) if pose else (0.0, hung_height(extent, tank))
     chord = reach_y if isinstance(tank, BoxTank) else float(np.sqrt(max(reach_x**2 - x**2, 0.0)))
-    height = min(0.9 * float(extent[2]), 0.9 * tank.depth)
+    height = min(max(0.9 * float(extent[2]), 20e-3), 0.9 * tank.depth)
     wanted = max(ANODE_AREA_RATIO * part.area / (2 * height), float(extent[1]), 10e-3)
     width = min(wanted, 2 * (chord - abs(y)) - 10e-3)
     if width < 4e-3 or height < 4e-3:

@@ -12,6 +12,7 @@ from matplotlib.colors import Normalize
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
+from matplotlib.ticker import MaxNLocator
 
 from geom.advice.measures import anode_direction
 from geom.advice.words import FeatureResult
@@ -62,7 +63,7 @@ def part_figure(plan: Plan) -> Figure:
         paint(axes, part, plan.deposit.thickness / MICROMETRE, view, colours=COLOURS, scale=scale)
         axes.set_title(title, fontsize=11)
         _frame(axes, view, part.vertices, frame * MILLIMETRE)
-    _scale_bar(figure.axes[0], min(float(frame.max()) / 5, 0.8 * float(frame[0])))
+    _scale_bar(figure.axes[1 if stacked else 0], round_length(float(frame.max()) / 6) * MILLIMETRE)
     _colour_bar(figure, bar_place, scale, plan.job.target.thickness / MICROMETRE)
     return figure
 
@@ -97,8 +98,9 @@ def _part_layout(frame: Floats, *, stacked: bool) -> tuple[Figure, tuple[Place, 
         )
         for k in range(2)
     ]
-    tall = min(height - bottom - top - title, 4.0)
-    middle = (bottom + height - top - title) / 2
+    words = 0.45  # above the colour bar
+    tall = min(height - bottom - top - words, 4.0)
+    middle = (bottom + height - top - words) / 2
     bar = ((WIDTH_IN - right + 0.2) / WIDTH_IN, (middle - tall / 2) / height, 0.17 / WIDTH_IN, tall / height)
     return figure, (places[0], places[1]), bar
 
@@ -119,32 +121,36 @@ def round_length(longest: float) -> float:
     return float(max(step * power for step in (1.0, 2.0, 5.0) if step * power <= longest * (1 + 1e-9)))
 
 
-def _scale_bar(axes: Axes, longest_mm: float) -> None:
-    """Draw a bar of a round length under the view; lengths in the plane of the picture are true to it."""
-    length = round_length(longest_mm) * MILLIMETRE
-    low, _ = axes.get_xlim()
+def _scale_bar(axes: Axes, length: float) -> None:
+    """Draw a bar of that length [m] under the view; lengths in the plane of the picture are true to it."""
+    middle = sum(axes.get_xlim()) / 2
+    ends = [middle - length / 2, middle + length / 2]
     across = axes.get_xaxis_transform()
-    axes.plot([low, low + length], [-0.03, -0.03], color="black", lw=2.5, transform=across, clip_on=False)
-    words = show(length, "mm")
-    axes.text(low + length / 2, -0.05, words, transform=across, ha="center", va="top", fontsize=9)
+    axes.plot(ends, [-0.03, -0.03], color="black", lw=2.5, transform=across, clip_on=False)
+    axes.annotate(
+        show(length, "mm"), (middle, -0.03), (0, -4), across, "offset points", ha="center", va="top", fontsize=9
+    )
 
 
 def _colour_bar(figure: Figure, place: Place, scale: Normalize, target_um: float) -> None:
     axes = figure.add_axes(place)
     bar = figure.colorbar(ScalarMappable(scale, COLOURS), cax=axes, extend="both", extendfrac=0.03)
-    bar.ax.tick_params(labelsize=9)
+    low, high = axes.get_ylim()
+    ticks = np.asarray(MaxNLocator(8).tick_values(low, high))
+    away = np.abs(ticks - target_um) > 0.05 * (high - low)  # the target's own label stands there
+    bar.set_ticks(ticks[away & (ticks >= low) & (ticks <= high)].tolist())
+    axes.tick_params(labelsize=9)
     axes.set_title("thickness\nµm", fontsize=10)
     axes.axhline(target_um, color=TARGET_COLOUR, lw=2.5)
     axes.annotate(
-        "target",
+        f"{target_um:.3g} target",
         (1.0, target_um),
         xycoords=("axes fraction", "data"),
-        xytext=(32, 0),
+        xytext=(7, 0),
         textcoords="offset points",
         va="center",
         fontsize=9,
         color=TARGET_COLOUR,
-        arrowprops={"arrowstyle": "-", "color": TARGET_COLOUR, "lw": 1.0},
     )
 
 
@@ -198,7 +204,7 @@ def _feature_legend(results: list[FeatureResult], target_um: float) -> list[Patc
     if any(result.significant for result in results):
         handles.append(Patch(color=BAR_COLOUR, label="mean, mostly significant"))
     if not all(result.significant for result in results):
-        handles.append(Patch(color="#b8c9dc", label="mean, mostly not"))
+        handles.append(Patch(color="#b8c9dc", label="mean, mostly not significant"))
     handles.append(Line2D([], [], ls="", marker="D", ms=5, color="black", label="least local"))
     handles.append(Line2D([], [], color=TARGET_COLOUR, ls="--", label=f"target {target_um:.3g} µm"))
     return handles

@@ -22,7 +22,12 @@ from geom.surface.surface import Surface
 from geom.units import show
 
 LIQUID, WALL, ANODE, PART = "#eaf3fb", "#444444", "#9a9a9a", "#c77b30"
-LABEL: dict[str, Any] = {"fontsize": 9, "zorder": 6, "bbox": {"facecolor": LIQUID, "edgecolor": "none", "pad": 0.8}}
+LABEL: dict[str, Any] = {
+    "textcoords": "offset points",
+    "fontsize": 9,
+    "zorder": 6,
+    "bbox": {"facecolor": LIQUID, "edgecolor": "none", "pad": 0.8},
+}
 WIDEST_IN = 3.4  # of one drawing
 TALLEST_IN = 5.0
 FREEBOARD = 0.12  # wall drawn above the liquid, as a share of its depth: the job does not say how much
@@ -56,9 +61,7 @@ def tank_figure(plan: Plan) -> Figure:
         wide, high = np.ptp(box, axis=0) * inches
         left = (0.25 + 0.5 * k) * WIDTH_IN + 0.2 - wide / 2
         axes = figure.add_axes((left / WIDTH_IN, 1.05 / height, wide / WIDTH_IN, high / height))
-        draw_side(axes, cell, solid, look)
-        axes.set_xlim(*box[:, 0])
-        axes.set_ylim(*box[:, 1])
+        draw_side(axes, cell, solid, look, box)
     figure.legend(handles=_legend(), loc="lower center", ncols=4, frameon=False)
     return figure
 
@@ -91,8 +94,9 @@ def anode_half(anode: Anode) -> Floats:
     return np.array([anode.length, anode.width, anode.height]) / 2
 
 
-def draw_side(axes: Axes, cell: Cell, solid: Surface, look: Side) -> None:
-    """Draw liquid, walls, anodes and part into axes whose unit is the mm."""
+def draw_side(axes: Axes, cell: Cell, solid: Surface, look: Side, box: Floats) -> None:
+    """Draw liquid, walls, anodes and part into axes whose unit is the mm, showing what is in ``box`` (2, 2)."""
+    _axes_in_mm(axes, look, box)
     _draw_tank(axes, cell.tank, look)
     for anode in cell.anodes:
         _draw_anode(axes, anode, look)
@@ -101,13 +105,18 @@ def draw_side(axes: Axes, cell: Cell, solid: Surface, look: Side) -> None:
         _mark_gap(axes, cell, solid, look)
         _mark_depth(axes, cell.tank, solid, look)
     axes.set_title(side_title(cell.tank, look), fontsize=11)
+
+
+def _axes_in_mm(axes: Axes, look: Side, box: Floats) -> None:
     axes.set_xlabel(f"{'xyz'[look.across]}, mm")
     axes.set_ylabel(f"{'xyz'[look.up]}, mm")
+    axes.set_xlim(*box[:, 0])
+    axes.set_ylim(*box[:, 1])
     axes.set_aspect("equal")
+    step = round_length(float(np.ptp(box, axis=0).max()) / 4)
+    for axis, extent in zip((axes.xaxis, axes.yaxis), np.ptp(box, axis=0), strict=True):
+        axis.set_major_locator(MultipleLocator(min(step, round_length(float(extent) / 2))))
     axes.tick_params(labelsize=9)
-    step = round_length(max(np.ptp(corners) for corners in zip(*tank_box(cell.tank), strict=True)) / MILLIMETRE / 4)
-    axes.xaxis.set_major_locator(MultipleLocator(step))
-    axes.yaxis.set_major_locator(MultipleLocator(step))
     axes.spines[["top", "right", "left", "bottom"]].set_visible(False)
     axes.grid(color="#d5d5d5", lw=0.5)
     axes.set_axisbelow(True)
@@ -123,8 +132,8 @@ def side_title(tank: Tank, look: Side) -> str:
 
 
 def mm(length: float) -> str:
-    """Return a length [m] in whole mm, or to two digits where it is small."""
-    return show(length, "mm", 2 if length < 0.01 else 4 if length >= 1.0 else 3)
+    """Return a length [m] in mm, to a tenth of a mm where it is a part's or a tank's."""
+    return show(length, "mm", 2 if length < 0.01 else 4)
 
 
 def _draw_tank(axes: Axes, tank: Tank, look: Side) -> None:
@@ -169,8 +178,16 @@ def nearest_gap(cell: Cell, solid: Surface, axis: int) -> tuple[float, float, fl
         low, high = np.asarray(anode.at) - anode_half(anode), np.asarray(anode.at) + anode_half(anode)
         bottom, top = np.maximum(low, part_low), np.minimum(high, part_high)
         if np.all(bottom[others] < top[others]) and bottom[axis] > top[axis]:
-            gaps.append((float(top[axis]), float(bottom[axis]), float(bottom[2] + 0.3 * (top[2] - bottom[2]))))
+            gaps.append((float(top[axis]), float(bottom[axis]), _height_at(solid, axis, low, high)))
     return min(gaps, key=lambda gap: gap[1] - gap[0], default=None)
+
+
+def _height_at(solid: Surface, axis: int, low: Floats, high: Floats) -> float:
+    """Return a height at which the part comes nearest to an anode between ``low`` and ``high`` [m]."""
+    side = 1 if low[axis] > solid.bounds[1, axis] - 1e-9 else 0
+    nearest = np.abs(solid.vertices[:, axis] - solid.bounds[side, axis]) < 1e-5
+    z = np.clip(solid.vertices[nearest, 2], low[2], high[2])
+    return float(z.min() + 0.3 * (z.max() - z.min()))
 
 
 def _mark_gap(axes: Axes, cell: Cell, solid: Surface, look: Side) -> None:
@@ -179,10 +196,14 @@ def _mark_gap(axes: Axes, cell: Cell, solid: Surface, look: Side) -> None:
         return
     start, end, height = (value / MILLIMETRE for value in gap)
     _arrow(axes, (start, height), (end, height))
-    roomy = end - start > 0.2 * np.ptp(np.stack(tank_box(cell.tank)), axis=0)[look.across] / MILLIMETRE
-    place = height if roomy else solid.bounds[0, 2] / MILLIMETRE  # a narrow gap has its length written below it
-    middle = ((start + end) / 2, place)
-    axes.annotate(mm(gap[1] - gap[0]), middle, (0, -4), textcoords="offset points", ha="center", va="top", **LABEL)
+    words = mm(gap[1] - gap[0])
+    low, high = solid.bounds[:, look.across] / MILLIMETRE
+    if end - start > 0.25 * (axes.get_xlim()[1] - axes.get_xlim()[0]):
+        axes.annotate(words, ((start + end) / 2, height), (0, -4), ha="center", va="top", **LABEL)
+    elif end > (low + high) / 2:  # no room in the gap: beyond the part, where the anode is not
+        axes.annotate(words, (low, height), (-4, 0), ha="right", va="center", **LABEL)
+    else:
+        axes.annotate(words, (high, height), (4, 0), ha="left", va="center", **LABEL)
 
 
 def _mark_depth(axes: Axes, tank: Tank, solid: Surface, look: Side) -> None:
@@ -190,10 +211,11 @@ def _mark_depth(axes: Axes, tank: Tank, solid: Surface, look: Side) -> None:
     top, level = solid.bounds[1, 2], tank.depth
     if level - top < 0.05 * level:
         return
-    middle = float(solid.bounds[:, look.across].mean()) / MILLIMETRE
+    highest = solid.vertices[:, 2] > top - 1e-5
+    middle = float(solid.vertices[highest, look.across].mean()) / MILLIMETRE
     _arrow(axes, (middle, top / MILLIMETRE), (middle, level / MILLIMETRE))
     place = (middle, (top + level) / 2 / MILLIMETRE)
-    axes.annotate(mm(level - top), place, (5, 0), textcoords="offset points", ha="left", va="center", **LABEL)
+    axes.annotate(mm(level - top), place, (5, 0), ha="left", va="center", **LABEL)
 
 
 def _arrow(axes: Axes, start: tuple[float, float], end: tuple[float, float]) -> None:

@@ -165,6 +165,19 @@ def split_pass(
 
 
 @njit(cache=True)
+def warp_of(pa: Array, pb: Array, pc: Array, pd: Array) -> float:
+    """Distance of the lines ab and cd over the length of cd: how far a flip would move the surface."""
+    ux, uy, uz = pb[0] - pa[0], pb[1] - pa[1], pb[2] - pa[2]
+    vx, vy, vz = pd[0] - pc[0], pd[1] - pc[1], pd[2] - pc[2]
+    nx, ny, nz = uy * vz - uz * vy, uz * vx - ux * vz, ux * vy - uy * vx
+    length = np.sqrt(nx * nx + ny * ny + nz * nz)
+    if length <= 0.0:
+        return np.inf
+    lift = abs(nx * (pc[0] - pa[0]) + ny * (pc[1] - pa[1]) + nz * (pc[2] - pa[2])) / length
+    return lift / np.sqrt(vx * vx + vy * vy + vz * vz)
+
+
+@njit(cache=True)
 def flip_pass(vertex: Array, face: Array, twin: Array, kept: Array, out: Array, counts: Array, flat: float) -> int:
     """Flip each free edge between nearly coplanar faces where that raises the smallest angle."""
     ring = np.zeros(STAR, np.int64)
@@ -191,7 +204,7 @@ def flip_pass(vertex: Array, face: Array, twin: Array, kept: Array, out: Array, 
         total = n1 + n2  # a face without area has no say
         if np.dot(m1, total) <= 0.0 or np.dot(m2, total) <= 0.0:
             continue
-        if old > 1e-6 and np.dot(n1, n2) < flat * l1 * l2:
+        if old > 1e-6 and (np.dot(n1, n2) < flat * l1 * l2 or warp_of(pa, pb, pc, pd) > 0.03):
             continue
         count = star_of(3 * f + preceding(e) % 3, twin, ring)
         if count < 0:
@@ -312,6 +325,7 @@ def collapse_allowed(
         return False
     n1, n2 = np.zeros(3), np.zeros(3)
     worst_old, worst_new = 1.0, 1.0
+    level, nearest = True, np.inf  # does the surface stay where it is; how far is it from u afterwards
     for i in range(count):
         q = ring[i]
         g = q // 3
@@ -324,10 +338,14 @@ def collapse_allowed(
         if l2 <= 0.0 or np.dot(n1, n2) < limits[2] * l1 * l2:
             return False
         worst_new = min(worst_new, shape_of(vertex[v], vertex[x], vertex[y]))
+        level = level and np.dot(n1, n2) > (1.0 - 1e-9) * l1 * l2
+        nearest = min(nearest, closest_on_triangle(vertex[u], vertex[v], vertex[x], vertex[y], n1))
         if gap(vertex[v], vertex[x]) > limits[0] * 0.5 * (size[v] + size[x]):
             return False
         if gap(vertex[v], vertex[y]) > limits[0] * 0.5 * (size[v] + size[y]):
             return False
+    if not level and rank[u] == 0 and np.sqrt(nearest) > limits[1] * size[u]:
+        return False
     return worst_new >= min(worst_old, 0.25)
 
 
