@@ -16,7 +16,7 @@ from matplotlib.ticker import MaxNLocator
 
 from geom.advice.measures import anode_direction
 from geom.advice.words import FeatureResult
-from geom.arrays import Floats, Ints
+from geom.arrays import Floats
 from geom.plan import Plan
 from geom.report.painter import View, both_sides, paint
 from geom.units import show, unit_factor
@@ -158,11 +158,11 @@ def features_figure(plan: Plan) -> Figure:
     """Return a bar for each feature: its mean thickness, with its least local thickness marked."""
     results, left_out = shown_features(plan.features)
     names = [textwrap.fill(result.name, LONGEST_NAME, break_long_words=True) for result in results]
-    lines = sum(1 + 0.6 * name.count("\n") for name in names)
-    figure = blank(1.3 + 0.3 * lines)
+    room = np.array([1 + 0.55 * name.count("\n") for name in names])  # a name of several lines needs more
+    figure = blank(1.3 + 0.3 * float(room.sum()))
     figure.set_layout_engine("constrained")
     axes = figure.add_subplot()
-    rows = np.arange(len(results))
+    rows = np.cumsum(room) - room / 2
     mean = np.array([result.thickness for result in results]) / MICROMETRE
     least = np.array([result.least_thickness for result in results]) / MICROMETRE
     target = plan.job.target.thickness / MICROMETRE
@@ -172,7 +172,7 @@ def features_figure(plan: Plan) -> Figure:
     axes.axvline(target, color=TARGET_COLOUR, lw=1.5, ls="--")
     _values(axes, rows, mean, np.maximum(mean, least))
     axes.set_yticks(rows, names, parse_math=False)
-    axes.set_ylim(len(results) - 0.4, -0.6)
+    axes.set_ylim(float(room.sum()) + 0.1, -0.1)
     axes.set_xlim(0, 1.1 * max(mean.max(), least.max(), target))
     axes.set_xlabel("thickness, µm" + (f"   ({left_out} features that get more are left out)" if left_out else ""))
     axes.spines[["top", "right"]].set_visible(False)
@@ -180,7 +180,7 @@ def features_figure(plan: Plan) -> Figure:
     return figure
 
 
-def _values(axes: Axes, rows: Ints, values: Floats, ends: Floats) -> None:
+def _values(axes: Axes, rows: Floats, values: Floats, ends: Floats) -> None:
     """Write each value behind the end of its bar, over the line of the target."""
     for row, value, end in zip(rows, values, ends, strict=True):
         axes.annotate(

@@ -15,7 +15,7 @@ from geom.surface.surface import Surface
 TILT = np.tan(np.radians(25.0))  # how far the eye is raised
 ASIDE = np.tan(np.radians(20.0))  # and moved aside, so that edges are seen
 DARKEST = 0.8  # light on panels seen edge-on: a deeper shade would be read as another thickness
-FINEST = 8e-3  # panels are split until their edges are below this share of the part's size
+FINEST = 1.5e-2  # panels are split until their edges are below this share of the part's size
 
 
 @dataclass(frozen=True, eq=False)

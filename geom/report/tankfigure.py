@@ -30,6 +30,7 @@ LABEL: dict[str, Any] = {
 }
 WIDEST_IN = 3.4  # of one drawing
 TALLEST_IN = 5.0
+SLIVER = 0.02  # least area of a piece or hole that is drawn [mm²]
 FREEBOARD = 0.12  # wall drawn above the liquid, as a share of its depth: the job does not say how much
 
 
@@ -229,19 +230,23 @@ def _arrow(axes: Axes, start: tuple[float, float], end: tuple[float, float]) -> 
     axes.annotate("", start, end, arrowprops=style, zorder=5)
 
 
-def silhouette(solid: Surface, look: Side) -> shapely.Geometry:
-    """Return the shadow of a solid as polygons in mm."""
+def silhouette(solid: Surface, look: Side) -> list[shapely.Polygon]:
+    """Return the shadow of a solid as polygons in mm, without the slivers that rounding leaves between triangles."""
     flat = solid.corners[:, :, [look.across, look.up]] / MILLIMETRE
     triangles = shapely.polygons(flat)
     triangles = triangles[shapely.area(triangles) > 1e-9]
-    return shapely.union_all(triangles, grid_size=1e-3)
+    shadow = shapely.union_all(triangles, grid_size=1e-3)
+    return [
+        shapely.Polygon(piece.exterior, [ring for ring in piece.interiors if shapely.Polygon(ring).area > SLIVER])
+        for piece in shapely.get_parts(shadow)
+        if piece.area > SLIVER
+    ]
 
 
 def outline_path(solid: Surface, look: Side) -> Path:
     """Return the shadow of a solid as a path in mm, holes as holes."""
-    shadow = silhouette(solid, look)
     paths = []
-    for polygon in shapely.get_parts(shadow):
+    for polygon in silhouette(solid, look):
         for ring in (polygon.exterior, *polygon.interiors):
             paths.append(Path(np.asarray(ring.coords), closed=True))
     return Path.make_compound_path(*paths)
