@@ -17,8 +17,8 @@ def run(file: str, *, unit: str | None, as_json: bool) -> int:
 
         click.echo(dumped(_tree(part)), nl=False)
     else:
-        from geom.report.content import Document
         from geom.report.text import as_text
+        from geom.report.tree import Document
 
         click.echo(as_text(Document(part.title, (), _sections(part))), nl=False)
     return 0
@@ -98,7 +98,7 @@ def _tree(part: Any) -> dict[str, Any]:
 
 def _sections(part: Any) -> tuple[Any, ...]:
     from geom.report.amounts import area
-    from geom.report.content import Row, Section, Table
+    from geom.report.tree import Row, Section, Table
     from geom.units import show
 
     low, high = part.surface.bounds

@@ -18,8 +18,8 @@ def run(name: str | None, *, as_json: bool) -> int:
         click.echo(dumped({"schema_version": "1", "name": table.name, "title": table.title, "metal": table.metal,
                            "use": table.use, "entries": [_entry(e) for e in table.entries]}), nl=False)
         return 0
-    from geom.report.content import Document, Row, Section
     from geom.report.text import as_text
+    from geom.report.tree import Document, Row, Section
 
     rows = tuple(Row(e.key.replace("_", " "), _value(e), _source(e)) for e in table.entries)
     click.echo(as_text(Document(table.title, (f"For {table.use}.",), (Section(table.name, (), rows),))), nl=False)
@@ -40,8 +40,8 @@ def _list(as_json: bool) -> int:
             "refused": dict(refused),
         }), nl=False)
         return 0
-    from geom.report.content import Document, Row, Section
     from geom.report.text import as_text
+    from geom.report.tree import Document, Row, Section
 
     sections = (
         Section("Baths", (), tuple(Row(t.name, f"{t.title}; for {t.use}") for t in tables)),
@@ -67,4 +67,4 @@ def _value(entry: Any) -> str:
 
 
 def _source(entry: Any) -> str:
-    return f"{entry.source.text} [{entry.source.basis}, trust {entry.source.trust}]"
+    return f"from {entry.source.text} [{entry.source.basis}, trust {entry.source.trust}]"

@@ -7,9 +7,9 @@ import numpy as np
 from geom.units import show
 
 
-def amount(value: float, unit: str) -> str:
-    """Return a number in one unit, three significant digits."""
-    return show(value, unit)
+def amount(value: float, unit: str, digits: int = 3) -> str:
+    """Return a number in one unit ("" for a plain number), to so many significant digits."""
+    return show(value, unit, digits)
 
 
 def length(value: float) -> str:
@@ -43,11 +43,11 @@ def current_density(value: float) -> str:
 
 
 def minutes(value: float) -> str:
-    """Return a time in seconds, minutes or hours, as a clock at a bench is read."""
+    """Return a time in minutes, from three hours up in hours, as a clock at a bench is read."""
     if not np.isfinite(value):
         return "without end"
-    if value < 120:
-        return f"{value:.0f} s"
+    if 0 < value < 3:
+        return "under 0.1 min"
     if value < 600:
         return f"{value / 60:.1f} min"
     if value < 3 * 3600:

@@ -1,13 +1,7 @@
 """`Plan` to a plain tree of sections: every renderer shows this, in this order."""
 
-from collections.abc import Iterable
-from dataclasses import dataclass, fields, is_dataclass
-from typing import Any
-
-from geom.cell.cell import Anode, BoxTank, SheetAnode, Tank
 from geom.findings import Severity
 from geom.plan import Plan
-from geom.provenance import Origin
 from geom.report.amounts import (
     amount,
     area,
@@ -15,47 +9,14 @@ from geom.report.amounts import (
     current_density,
     length,
     minutes,
-    point,
     thickness,
-    turn,
     voltage,
 )
+from geom.report.inputs import anode_words, input_section, tank_words
+from geom.report.tree import Document, Row, Section, Table
 
-
-@dataclass(frozen=True, slots=True)
-class Row:
-    """One line: a label, its value in words with unit, and where it came from ("" for a result)."""
-
-    label: str
-    value: str
-    origin: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class Table:
-    """A table of text cells; the first column is left-aligned, the others right."""
-
-    heads: tuple[str, ...]
-    lines: tuple[tuple[str, ...], ...]
-
-
-@dataclass(frozen=True, slots=True)
-class Section:
-    """A titled piece of the report: sentences, rows and perhaps a table."""
-
-    title: str
-    sentences: tuple[str, ...] = ()
-    rows: tuple[Row, ...] = ()
-    table: Table | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Document:
-    """The whole report."""
-
-    title: str
-    answer: tuple[str, ...]
-    sections: tuple[Section, ...]
+NEVER = 1e7
+"""A time longer than this, about four months, is none [s]."""
 
 
 def document(plan: Plan) -> Document:
@@ -68,38 +29,51 @@ def document(plan: Plan) -> Document:
         _limits(plan),
         _amounts(plan),
         _set_up(plan),
-        Section("Notes", tuple(f.message for f in plan.findings if f.severity == Severity.NOTE)),
+        Section("Notes", tuple(_sentence(f.message) for f in plan.findings if f.severity == Severity.NOTE)),
         Section("Cautions", _cautions(plan)),
-        _origins(plan),
+        input_section(plan),
         _checks(plan),
     )
     return Document(plan.job.title, _answer(plan), tuple(s for s in sections if s.sentences or s.rows or s.table))
 
 
 def _answer(plan: Plan) -> tuple[str, ...]:
-    stages = plan.deposit.stages
-    times = [f"{minutes(stage.time)} {stage.name}" for stage in stages]
-    if not times:
-        how = "No time was found."
-    elif len(times) == 1:
-        how = f"Plate {times[0]}."
-    else:
-        how = f"Plate {times[0]}, turn the part half round, then plate {minutes(stages[1].time)} more."
-    volts = sorted({voltage(stage.voltage) for stage in stages} or {voltage(plan.voltage)})
-    source = "your current" if plan.current_is_given else "recommended"
-    target = thickness(plan.job.target.thickness)
+    target, least = plan.job.target.thickness, plan.minimum_local_thickness
+    reached = f"at least {thickness(min(target, least) if least < 0.99 * target else target)}"
     return (
-        f"Set {current(plan.current)} ({source}). Expect about {' then '.join(volts)} between anode and part.",
-        how,
-        f"That puts at least {target} on the significant surface; "
-        f"{thickness(plan.thickness['mean'])} on average, {thickness(plan.thickness['max'])} at the thickest edges.",
+        _setting(plan),
+        _timing(plan),
+        f"That puts {reached} on the significant surface; {thickness(plan.thickness['mean'])} on average, "
+        f"{thickness(plan.thickness['max'])} at the thickest edges.",
     )
+
+
+def _setting(plan: Plan) -> str:
+    volts = " then ".join(dict.fromkeys(voltage(stage.voltage) for stage in plan.deposit.stages))
+    volts = volts or voltage(plan.voltage)
+    if plan.job.target.voltage is not None:
+        return f"Set {voltage(plan.job.target.voltage)} (your voltage). Expect about {current(plan.current)}."
+    whose = "your current" if plan.current_is_given else "recommended"
+    return f"Set {current(plan.current)} ({whose}). Expect about {volts} between anode and part."
+
+
+def _timing(plan: Plan) -> str:
+    stages = plan.deposit.stages
+    if not stages or not plan.time < NEVER:
+        return "No time was found: some place of the significant surface gets next to no current."
+    first = f"Plate {minutes(stages[0].time)} {stages[0].name}"
+    if len(stages) == 1:
+        return f"{first}."
+    return f"{first}, then turn the part half round about the vertical and plate {minutes(stages[1].time)} more."
 
 
 def _grave(plan: Plan) -> tuple[str, ...]:
     words = {Severity.STOP: "DO NOT PLATE on this plan", Severity.WARNING: "Warning"}
-    order = (Severity.STOP, Severity.WARNING)
-    return tuple(f"{words[s]}: {f.message}." for s in order for f in plan.findings if f.severity == s)
+    return tuple(f"{words[s]}: {f.message}." for s in words for f in plan.findings if f.severity == s)
+
+
+def _sentence(message: str) -> str:
+    return f"{message[:1].upper()}{message[1:].rstrip('.')}."
 
 
 def _features(plan: Plan) -> Section:
@@ -109,44 +83,59 @@ def _features(plan: Plan) -> Section:
             area(feature.area),
             f"{feature.current_density_ratio:.2f}",
             amount(feature.thickness, "µm"),
+            amount(feature.thickness, "mil", 2).removesuffix(" mil"),
             amount(feature.least_thickness, "µm"),
-            minutes(feature.extra_time) if 0 < feature.extra_time < 1e7 else "-" if feature.extra_time == 0 else "never",
+            _extra(feature.extra_time),
         )
         for feature in plan.features
     )
-    heads = ("feature", "area", "share", "mean", "thinnest", "extra time")
+    heads = ("feature", "area", "share", "mean", "mil", "thinnest", "extra time")
     notes = [
         "share: current density over the mean of the part, as first hung. thinnest: lowest mean over about 1 cm² "
         "(ISO 2064 speaks of a local thickness over a reference area). extra time: beyond the plan, until the "
         "thinnest place there meets the target."
     ]
     if any(not feature.significant for feature in plan.features):
-        notes.append(
-            "* not counted as significant surface: a 20 mm ball cannot touch it (the usual rule of the coating "
-            "standards, from memory); change that with [target] significant."
-        )
+        notes.append(f"* not counted as significant surface: {_left_out(plan)}.")
     return Section("Feature by feature", tuple(notes), (), Table(heads, lines))
+
+
+def _left_out(plan: Plan) -> str:
+    """Return why a feature is not part of the significant surface."""
+    if plan.job.target.significant:
+        return "[target] significant does not name it"
+    return (
+        "a ball of 20 mm cannot touch it, or not most of it (the usual rule of the coating standards, from memory); "
+        "change that with [target] significant"
+    )
+
+
+def _extra(time: float) -> str:
+    if time <= 0:
+        return "-"
+    return minutes(time) if time < NEVER else "never"
 
 
 def _thickness(plan: Plan) -> Section:
     names = ("min", "p1", "p10", "p50", "p90", "p99", "max")
-    rows = [Row("mean", thickness(plan.thickness["mean"]))]
+    values = [plan.thickness[name] for name in names]
     table = Table(
         ("", *names),
         (
-            ("thickness, µm", *(f"{1e6 * plan.thickness[n]:.3g}" for n in names)),
-            ("current density / mean", "", *(f"{plan.ratio[n]:.3g}" for n in names[1:-1]), ""),
+            ("thickness in µm", *(amount(1e6 * value, "") for value in values)),
+            ("thickness in mil", *(amount(value, "mil", 2).removesuffix(" mil") for value in values)),
+            ("current density / mean", "", *(amount(plan.ratio[n], "") for n in names[1:-1]), ""),
         ),
     )
+    rows = [Row("mean", thickness(plan.thickness["mean"]))]
     if plan.front_to_back is not None:
-        rows.append(Row("toward the anode / away from it, as first hung", f"{plan.front_to_back:.2g}"))
+        rows.append(Row("toward the anode / away from it, as first hung", amount(plan.front_to_back, "", 2)))
     if plan.edge_to_face is not None:
-        rows.append(Row("edges / broad faces, as first hung", f"{plan.edge_to_face:.2g}"))
+        rows.append(Row("edges / broad faces, as first hung", amount(plan.edge_to_face, "", 2)))
     if plan.hottest_strip is not None:
         strip = plan.hottest_strip
-        rows.append(Row(
-            f"hottest edge, mean over a strip {amount(strip.width, 'mm')} wide", current_density(strip.current_density)
-        ))
+        label = f"hottest edge, mean over a strip {amount(strip.width, 'mm', 2)} wide"
+        rows.append(Row(label, current_density(strip.current_density)))
     note = (
         "By share of the wetted area: p10 = a tenth of the area has less. min and max are means over the thinnest "
         "and thickest 1 % of the area; right at a sharp edge the calculated value has no limit and says nothing."
@@ -156,24 +145,29 @@ def _thickness(plan: Plan) -> Section:
 
 def _limits(plan: Plan) -> Section:
     lines = tuple(
-        (limit.name + ("  <- binds" if limit.binds else ""), amount(limit.value, "A"), limit.basis)
-        for limit in plan.limits
+        (limit.name, amount(limit.value, "A"), "binds" if limit.binds else "", limit.basis) for limit in plan.limits
     )
-    note = "You gave the current or voltage; the limits are for comparison." if plan.current_is_given else (
-        "The recommended current is the least of these."
+    note = (
+        "You gave the current or the voltage; the limits are for comparison."
+        if plan.current_is_given
+        else "The recommended current is the least of these."
     )
-    return Section("Limits on the current", (note,), (), Table(("limit", "allows", "because"), lines))
+    return Section("Limits on the current", (note,), (), Table(("limit", "allows", "", "because"), lines, (2, 3)))
 
 
 def _amounts(plan: Plan) -> Section:
     deposit, bath, first = plan.deposit, plan.cell.bath, plan.fields[0]
     low, high = bath.efficiency_range.low, bath.efficiency_range.high
-    band = f"{minutes(plan.time * bath.efficiency / high)} to {minutes(plan.time * bath.efficiency / low)}"
     rows = [
-        Row("wetted area", area(plan.wetted_area)),
+        Row("wetted area", f"{area(plan.wetted_area)} ({amount(plan.wetted_area, 'in²')})"),
         Row("mean current density", current_density(first.mean_current_density)),
         Row("time for the whole schedule", minutes(plan.time)),
-        Row(f"  if the efficiency is {100 * high:.0f} or {100 * low:.0f} %", band),
+    ]
+    if low < high:
+        shortest, longest = (amount(plan.time * bath.efficiency / share, "min") for share in (high, low))
+        label = f"  at an efficiency of {amount(high, '%')} to {amount(low, '%')}"
+        rows.append(Row(label, f"{shortest} to {longest}"))
+    rows += [
         Row("time without turning", minutes(plan.schedule.one_pose)),
         Row("time until the mean alone meets the target", minutes(plan.time_to_mean)),
         Row("charge", amount(deposit.charge, "Ah")),
@@ -199,140 +193,30 @@ def _voltage_band(plan: Plan) -> str:
 
 
 def _set_up(plan: Plan) -> Section:
-    cell, origins = plan.cell, plan.job.origins
+    cell, supply = plan.cell, plan.job.supply
     low, high = cell.part.surface.bounds
-    rows = [
-        Row("part", cell.part.title),
-        Row("  size", " x ".join(length(v) for v in high - low)),
-        Row("tank", tank_words(cell.tank), _from(origins, "tank")),
-    ]
-    for k, anode in enumerate(cell.anodes):
-        rows.append(Row(f"anode {k + 1}", anode_words(anode), _from(origins, f"anode[{k}]", "anode")))
-    rows.append(Row("pose: centre of the part at", point(cell.pose.at), _from(origins, "pose")))
-    rows.append(Row("pose: turned about x, then y, then z", turn(cell.pose.turn), _from(origins, "pose")))
-    note = "Tank frame: origin on the floor at the centre of the tank, x and y level, z up."
+    sides = " x ".join(length(v) for v in high - low)
+    inches = " x ".join(amount(v, "in") for v in high - low)
+    rows = [Row("part", cell.part.title), Row("  size", f"{sides} ({inches})"), Row("tank", tank_words(cell.tank))]
+    rows += [Row(f"anode {k}", anode_words(anode)) for k, anode in enumerate(cell.anodes, start=1)]
+    gives = [voltage(supply.max_voltage)] if supply.max_voltage is not None else []
+    gives += [current(supply.max_current)] if supply.max_current is not None else []
+    rows.append(Row("supply", f"at most {' and '.join(gives)}" if gives else "not stated, so no limit is weighed"))
+    note = "Tank frame: origin on the floor at the centre of the tank, x and y level, z up. tank.png shows it."
     return Section("Set-up", (note,), tuple(rows))
 
 
-def tank_words(tank: Tank) -> str:
-    """Return a tank in words."""
-    if isinstance(tank, BoxTank):
-        sides = f"box {length(tank.length)} (x) x {length(tank.width)} (y)"
-    else:
-        sides = f"jar of {length(tank.diameter)} diameter"
-    return f"{sides}, liquid {length(tank.depth)} deep, {amount(tank.volume, 'L')}"
-
-
-def anode_words(anode: Anode) -> str:
-    """Return an anode in words."""
-    if isinstance(anode, SheetAnode):
-        size = f"sheet {length(anode.length)} (x) x {length(anode.width)} (y) x {length(anode.height)} high"
-    else:
-        size = f"rod of {length(anode.diameter)} diameter, {length(anode.height)} high"
-    return f"{size}, centre at {point(anode.at)}"
-
-
 def _cautions(plan: Plan) -> tuple[str, ...]:
-    return (
-        *plan.cell.bath.cautions,
-        "This plan is a calculation: try it on a scrap piece first.",
-    )
-
-
-def _from(origins: Any, *keys: str) -> str:
-    for key in keys:
-        if key in origins:
-            return origin_words(origins[key])
-    return ""
-
-
-def origin_words(origin: Origin) -> str:
-    """Return where a value came from, in words."""
-    return {"job": origin.detail, "table": f"table {origin.detail}", "assumed": f"assumption, {origin.detail}"}[origin.kind]
-
-
-def _origins(plan: Plan) -> Section:
-    """List every number that went in, with value, unit and origin."""
-    job, bath = plan.job, plan.cell.bath
-    rows = [
-        *_shape_rows(plan),
-        *_bath_rows(plan),
-        *(_anode_rows(plan)),
-        Row("supply: most volts", "not stated" if job.supply.max_voltage is None else voltage(job.supply.max_voltage),
-            _from(job.origins, "supply.max_voltage", "supply")),
-        Row("supply: most amperes", "not stated" if job.supply.max_current is None else current(job.supply.max_current),
-            _from(job.origins, "supply.max_current", "supply")),
-        Row("target: least local thickness", thickness(job.target.thickness), _from(job.origins, "target.thickness")),
-        Row("metal", f"{bath.metal.name}, {amount(bath.metal.density, 'g/cm3')}, "
-            f"{amount(bath.metal.molar_mass, 'g/mol')}, {bath.metal.electrons} electrons", "table metals"),
-    ]
-    return Section("Where the numbers come from", (), tuple(rows))
-
-
-def _shape_rows(plan: Plan) -> Iterable[Row]:
-    shape, origins = plan.job.shape, plan.job.origins
-    for field in fields(shape):
-        value = getattr(shape, field.name)
-        if isinstance(value, float):
-            text = turn((value,)) if field.name in ("bend", "angle") else length(value)
-            yield Row(f"part: {field.name.replace('_', ' ')}", text, _from(origins, f"part.{field.name}"))
-    for k, hole in enumerate(getattr(shape, "holes", ())):
-        slot = f", slot {length(hole.length)} long" if hole.length else ""
-        where = f"{length(hole.diameter)} at {point(hole.at)}{slot}"
-        yield Row(f"part: hole {k + 1}", where, _from(origins, f"part.holes[{k}].diameter", "part.holes"))
-
-
-def _bath_rows(plan: Plan) -> Iterable[Row]:
-    bath, origins = plan.cell.bath, plan.job.origins
-    bright = bath.current_density
-    yield Row("bath", bath.title, _from(origins, "bath.name", "bath"))
-    yield Row("bath: temperature", amount(bath.temperature, "°C"), _from(origins, "bath.temperature"))
-    yield Row("bath: conductivity", amount(bath.conductivity, "S/m"), _from(origins, "bath.conductivity"))
-    yield Row("bath: cathode efficiency", amount(bath.efficiency, "%"), _from(origins, "bath.efficiency"))
-    yield Row(
-        "bath: bright range",
-        f"{amount(bright.low, 'A/dm²')} to {amount(bright.high, 'A/dm²')}, usually {amount(bright.typical, 'A/dm²')}",
-        _from(origins, "bath.current_density"),
-    )
-    yield Row("bath: polarization", law_words(bath.law), _from(origins, "bath.polarization"))
-
-
-def _anode_rows(plan: Plan) -> Iterable[Row]:
-    for k, anode in enumerate(plan.cell.anodes):
-        yield Row(
-            f"anode {k + 1}: polarization", law_words(anode.law),
-            _from(plan.job.origins, f"anode[{k}].polarization", "anode"),
-        )
-
-
-UNITS = {
-    "resistance": "ohm m2", "exchange": "A/m2", "limiting": "A/dm²", "cathodic_slope": "V", "anodic_slope": "V",
-}
-
-
-def law_words(law: Any) -> str:
-    """Return an electrode law in words: its name and its numbers; slopes are per e-fold."""
-    if law is None:
-        return "none"
-    if not is_dataclass(law):
-        return str(law)
-    inner = getattr(law, "law", None)
-    numbers = [
-        f"{field.name.replace('_', ' ')} {amount(getattr(law, field.name), UNITS[field.name])}"
-        + (" per e-fold" if field.name.endswith("slope") else "")
-        for field in fields(law)
-        if field.name in UNITS
-    ]
-    name = type(law).__name__.replace("ButlerVolmer", "Butler-Volmer")
-    return ", ".join([name if inner is None else f"{law_words(inner)}, limited", *numbers])
+    """Return the cautions of the bath, which end with what goes before this plan, and one of ours."""
+    return (*plan.cell.bath.cautions, "This plan is a calculation: try it on a scrap piece first.")
 
 
 def _checks(plan: Plan) -> Section:
     rows = []
     for number, field in enumerate(plan.fields, start=1):
-        rows.append(Row(
-            f"pose {number}: current into the part, out of the anodes",
-            f"{field.current:.5g} A, {field.anode_current:.5g} A (differ by {100 * field.imbalance:.2g} %)",
-        ))
-        rows.append(Row(f"pose {number}: panels", f"{len(field.panels.body)}, {field.panels.part_count} on the part"))
+        both = f"{amount(field.current, 'A', 5)}, {amount(field.anode_current, 'A', 5)}"
+        apart = f"differ by {amount(abs(field.imbalance), '%', 2)}"
+        rows.append(Row(f"pose {number}: current into the part, out of the anodes", f"{both} ({apart})"))
+        panels = f"{len(field.panels.body)}, {field.panels.part_count} of them on the part"
+        rows.append(Row(f"pose {number}: panels", panels))
     return Section("Checks of the calculation", (), tuple(rows))

@@ -5,8 +5,11 @@ import math
 from collections.abc import Sequence
 from typing import Any
 
+from geom.constants import ZERO_CELSIUS
 from geom.findings import Finding
+from geom.part.part import Part
 from geom.plan import Plan
+from geom.units import unit_factor
 
 SCHEMA_VERSION = "1"
 
@@ -22,21 +25,36 @@ def dumped(tree: Any) -> str:
 
 
 def _plain(value: Any) -> Any:
+    """Return a tree of Python's own types alone; anything that is no number, text, list or record is a mistake."""
     if isinstance(value, dict):
-        return {str(key): _plain(item) for key, item in value.items()}
+        return {_whole(key): _plain(item) for key, item in value.items()}
     if isinstance(value, list | tuple):
         return [_plain(item) for item in value]
-    if isinstance(value, bool) or value is None or isinstance(value, str):
-        return str(value) if isinstance(value, str) else value
-    if isinstance(value, int):
-        return int(value)
-    number = float(value)
-    return number if math.isfinite(number) else None
+    if isinstance(value, str):
+        return _whole(value)
+    if hasattr(value, "item"):  # a number of numpy's
+        value = value.item()
+    if value is None or isinstance(value, bool | int):
+        return value
+    if not isinstance(value, float):
+        raise TypeError(f"no place in a JSON document for {value!r}")
+    return value if math.isfinite(value) else None
+
+
+def _whole(text: str) -> str:
+    """Return the text with "?" for halves of letters, which names of files may hold and no encoding takes."""
+    return text.encode("utf-8", "replace").decode("utf-8")
 
 
 def findings_tree(findings: Sequence[Finding]) -> list[dict[str, str]]:
     """Return findings as a list of plain records."""
     return [{"severity": str(f.severity), "code": f.code, "message": f.message} for f in findings]
+
+
+def bounding_box_mm(part: Part) -> list[float]:
+    """Return the size of a part along x, y and z."""
+    low, high = part.surface.bounds
+    return [1e3 * float(v) for v in high - low]
 
 
 def plan_tree(plan: Plan) -> dict[str, Any]:
@@ -50,6 +68,7 @@ def plan_tree(plan: Plan) -> dict[str, Any]:
             "wetted_area_mm2": 1e6 * plan.wetted_area,
             "area_mm2": 1e6 * plan.cell.part.area,
             "volume_mm3": 1e9 * plan.cell.part.volume,
+            "bounding_box_mm": bounding_box_mm(plan.cell.part),
             "exact": plan.cell.part.exact,
         },
         "recommendation": _recommendation(plan),
@@ -57,10 +76,7 @@ def plan_tree(plan: Plan) -> dict[str, Any]:
         "current_density": {
             "mean_A_dm2": first.mean_current_density / 100,
             "ratio": dict(plan.ratio),
-            "hottest_strip": None if plan.hottest_strip is None else {
-                "width_mm": 1e3 * plan.hottest_strip.width,
-                "A_dm2": plan.hottest_strip.current_density / 100,
-            },
+            "hottest_strip": _strip(plan),
             "edge_to_face": plan.edge_to_face,
             "front_to_back": plan.front_to_back,
         },
@@ -102,6 +118,11 @@ def plan_tree(plan: Plan) -> dict[str, Any]:
     }
 
 
+def _strip(plan: Plan) -> dict[str, float] | None:
+    strip = plan.hottest_strip
+    return None if strip is None else {"width_mm": 1e3 * strip.width, "A_dm2": strip.current_density / 100}
+
+
 def _recommendation(plan: Plan) -> dict[str, Any]:
     schedule = plan.schedule
     return {
@@ -136,13 +157,15 @@ def _set_up(plan: Plan) -> dict[str, Any]:
             for a in cell.anodes
         ],
         "pose": {
-            "turn_deg": [57.29577951308232 * v for v in cell.pose.turn],
+            "turn_deg": [v / unit_factor("deg", "angle") for v in cell.pose.turn],
             "at_mm": [1e3 * v for v in cell.pose.at],
         },
+        "supply": {"max_voltage_V": plan.job.supply.max_voltage, "max_current_A": plan.job.supply.max_current},
         "bath": {
             "name": cell.bath.name,
+            "metal": cell.bath.metal.name,
             "conductivity_S_m": cell.bath.conductivity,
-            "temperature_C": cell.bath.temperature - 273.15,
+            "temperature_C": cell.bath.temperature - ZERO_CELSIUS,
             "efficiency": cell.bath.efficiency,
         },
     }

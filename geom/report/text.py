@@ -1,65 +1,94 @@
 """The report as plain text, at most 100 columns, readable in a pipe."""
 
+import re
 import textwrap
 from collections.abc import Iterator
 
-from geom.report.content import Document, Row, Section, Table
+from geom.report.tree import Document, Row, Section, Table, printable
 
 WIDTH = 98
+VALUE = 22  # columns of a short value, so that short origins stand under each other
+GLUE = "\N{NO-BREAK SPACE}"
+UNIT_AFTER = re.compile(r"(?<=\d) (?=[A-Za-zµ]{1,3}\b|[°%])")  # a number and its unit stay on one line
+NARROWEST = 24  # columns for a last column of words: below that the line above is not kept
 
 
 def as_text(document: Document) -> str:
     """Return the document as plain text."""
-    lines = [document.title, "=" * min(len(document.title), WIDTH)]
+    title = _wrapped(document.title)
+    lines = [*title, "=" * max(len(line) for line in title)]
     if document.answer:
         lines.append("")
     for sentence in document.answer:
-        lines += textwrap.wrap(sentence, WIDTH)
+        lines += _wrapped(sentence)
     for section in document.sections:
-        lines += ["", section.title, "-" * len(section.title)]
-        lines += _section(section)
-    return "\n".join(line.rstrip() for line in lines) + "\n"
+        lines += ["", section.title, "-" * len(section.title), *_section(section)]
+    return printable("\n".join(line.rstrip() for line in lines)) + "\n"
 
 
 def _section(section: Section) -> Iterator[str]:
     if section.table is not None:
         yield from _table(section.table)
-    if section.rows:
-        yield from _rows(section.rows)
+    if section.table is not None and section.rows:
+        yield ""
+    yield from _rows(section.rows)
+    if section.sentences and (section.rows or section.table):
+        yield ""
     bullet = "- " if len(section.sentences) > 1 else ""
     for sentence in section.sentences:
-        yield from textwrap.wrap(sentence, WIDTH, initial_indent=bullet, subsequent_indent=" " * len(bullet))
+        yield from _wrapped(sentence, bullet)
+
+
+def _wrapped(text: str, first: str = "", wide: int = 0) -> list[str]:
+    """Return the text as lines: ``first`` begins the first one, and the others hang under what follows it."""
+    wide = max(wide, len(first))
+    glued = UNIT_AFTER.sub(GLUE, text)
+    lines = textwrap.wrap(
+        glued, WIDTH, initial_indent=first.ljust(wide), subsequent_indent=" " * wide, break_on_hyphens=False
+    )
+    return [line.replace(GLUE, " ") for line in lines] or [first]
 
 
 def _rows(rows: tuple[Row, ...]) -> Iterator[str]:
-    wide = min(max(len(row.label) for row in rows), 52) + 2
+    wide = max((len(row.label) + 2 for row in rows if len(row.label) <= 52), default=4)
     for row in rows:
         label = f"{row.label}:"
         if len(label) >= wide:
-            yield label
+            yield from _wrapped(label)
             label = ""
-        yield from textwrap.wrap(
-            row.value, WIDTH, initial_indent=label.ljust(wide), subsequent_indent=" " * wide
-        ) or [label]
+        short = f"{row.value.ljust(VALUE)}  {row.origin}"
+        if row.origin and wide + len(short) <= WIDTH:
+            yield label.ljust(wide) + short
+            continue
+        yield from _wrapped(row.value, label, wide)
         if row.origin:
-            yield from textwrap.wrap(
-                row.origin, WIDTH, initial_indent=" " * wide + "from ", subsequent_indent=" " * (wide + 5)
-            )
+            yield from _wrapped(row.origin, " " * (wide + 2))
 
 
 def _table(table: Table) -> Iterator[str]:
     lines = [table.heads, *table.lines]
     wide = [max(len(line[k]) for line in lines) for k in range(len(table.heads))]
-    words = [k > 0 and not any(ch.isdigit() for ch in table.lines[0][k][:1]) for k in range(len(wide))] if table.lines else []
+    before = sum(wide[:-1]) + 2 * (len(wide) - 1)
+    last = len(wide) - 1
+    if last in table.words:
+        wide[last] = min(wide[last], max(WIDTH - before, NARROWEST))
     for number, line in enumerate(lines):
-        cells = [
-            cell.ljust(wide[k]) if k == 0 or (words and words[k] and len(cell) > 14) else cell.rjust(wide[k])
-            for k, cell in enumerate(line)
-        ]
-        text = "  ".join(cells)
-        if len(text) <= WIDTH:
-            yield text
-        else:
-            yield from textwrap.wrap(text, WIDTH, subsequent_indent=" " * 4)
+        yield from _cells(line, wide, table.words)
         if number == 0:
             yield "  ".join("-" * w for w in wide)[:WIDTH]
+
+
+def _cells(line: tuple[str, ...], wide: list[int], words: tuple[int, ...]) -> Iterator[str]:
+    """Yield one line of a table; a last cell of words that is too long goes on below itself."""
+    cells = [
+        cell.ljust(w) if k == 0 or k in words else cell.rjust(w)
+        for k, (cell, w) in enumerate(zip(line, wide, strict=True))
+    ]
+    text = "  ".join(cells)
+    before = len("  ".join(cells[:-1])) + 2
+    if len(text.rstrip()) <= WIDTH:
+        yield text
+    elif before + wide[-1] <= WIDTH:
+        yield from _wrapped(line[-1], text[:before])
+    else:
+        yield from textwrap.wrap(text, WIDTH, subsequent_indent="    ")

@@ -1,0 +1,197 @@
+"""Where the numbers come from: every input of a plan with its value, unit and origin."""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import fields, is_dataclass
+from typing import Any
+
+from geom.cell.cell import Anode, BoxTank, SheetAnode, Tank
+from geom.chemistry import Range
+from geom.part.shapes import Hole, MeshFile
+from geom.plan import Plan
+from geom.provenance import Origin
+from geom.report.amounts import amount, current, length, point, thickness, turn, voltage
+from geom.report.tree import Row, Section
+
+Origins = Mapping[str, Origin]
+
+LAW_UNITS = {
+    "resistance": "ohm m2",
+    "exchange": "A/m2",
+    "limiting": "A/dm²",
+    "cathodic_slope": "V",
+    "anodic_slope": "V",
+}
+"""Unit of each number of an electrode law."""
+
+PREFIXES = {"job": "from", "table": "from the table of", "assumed": "ASSUMED:"}
+
+NOT_GIVEN = "ASSUMED: not given in the job"
+
+FILLED = "ASSUMED: not given, chosen from the size of the part"
+"""Origin of a tank, an anode or a pose that the program filled in."""
+
+
+def input_section(plan: Plan) -> Section:
+    """Return every number that went in, the assumed ones marked."""
+    rows = (
+        *_part_rows(plan),
+        *_bath_rows(plan),
+        *_tank_rows(plan),
+        *_anode_rows(plan),
+        *_supply_rows(plan),
+        *_target_rows(plan),
+    )
+    assumed = sum(row.origin.startswith("ASSUMED") for row in rows)
+    note = f"{assumed} of these {len(rows)} were not given and are assumed." if assumed else "None of these is assumed."
+    return Section("Where the numbers come from", (note,), rows)
+
+
+def origin_words(origin: Origin) -> str:
+    """Return where a value came from, in words."""
+    return f"{PREFIXES[origin.kind]} {origin.detail}"
+
+
+def origin_of(origins: Origins, *keys: str) -> str:
+    """Return in words where the first of the keys that is known came from."""
+    return next((origin_words(origins[key]) for key in keys if key in origins), NOT_GIVEN)
+
+
+def tank_words(tank: Tank) -> str:
+    """Return a tank in words."""
+    if isinstance(tank, BoxTank):
+        sides = f"box {length(tank.length)} (x) x {length(tank.width)} (y)"
+    else:
+        sides = f"jar of {length(tank.diameter)} diameter"
+    return f"{sides}, liquid {length(tank.depth)} deep, {amount(tank.volume, 'L')}"
+
+
+def anode_words(anode: Anode) -> str:
+    """Return an anode in words."""
+    if isinstance(anode, SheetAnode):
+        size = f"sheet {length(anode.length)} (x) x {length(anode.width)} (y) x {length(anode.height)} high"
+    else:
+        size = f"rod of {length(anode.diameter)} diameter, {length(anode.height)} high"
+    return f"{size}, centre at {point(anode.at)}"
+
+
+def law_words(law: Any) -> str:
+    """Return an electrode law in words: its name and its numbers; slopes are per e-fold."""
+    if law is None:
+        return "none (0 V at any current)"
+    inner = getattr(law, "law", None)
+    if inner is None:
+        name = type(law).__name__.replace("ButlerVolmer", "Butler-Volmer")
+    else:
+        name = law_words(inner)
+    numbers = [
+        f"{field.name.replace('_', ' ')} {amount(getattr(law, field.name), LAW_UNITS[field.name])}"
+        + (" per e-fold" if field.name.endswith("slope") else "")
+        for field in (fields(law) if is_dataclass(law) else ())
+        if field.name in LAW_UNITS
+    ]
+    return ", ".join([name, *numbers])
+
+
+def _part_rows(plan: Plan) -> Iterator[Row]:
+    shape, origins = plan.job.shape, plan.job.origins
+    if isinstance(shape, MeshFile):
+        yield Row("part: mesh", shape.path.name, origin_of(origins, "part.mesh"))
+        yield Row("part: one unit of the mesh", length(shape.unit), origin_of(origins, "part.unit"))
+        return
+    yield Row("part: shape", plan.cell.part.title, origin_of(origins, "part.shape"))
+    for field in fields(shape):
+        value = getattr(shape, field.name)
+        if isinstance(value, float):
+            text = turn((value,)) if field.name == "bend" else length(value)
+            yield Row(f"part: {field.name.replace('_', ' ')}", text, origin_of(origins, f"part.{field.name}"))
+    if hasattr(shape, "points"):
+        yield Row("part: outline", f"{len(shape.points)} corners in mm", origin_of(origins, "part.points"))
+        for k, cutout in enumerate(shape.cutouts):
+            origin = origin_of(origins, f"part.cutouts[{k}]", "part.cutouts")
+            yield Row(f"part: cutout {k + 1}", f"{len(cutout)} corners in mm", origin)
+    for k, hole in enumerate(getattr(shape, "holes", ())):
+        yield Row(
+            f"part: hole {k + 1}", _hole_words(hole), origin_of(origins, f"part.holes[{k}].diameter", "part.holes")
+        )
+
+
+def _hole_words(hole: Hole) -> str:
+    if not hole.length:
+        return f"{length(hole.diameter)} at {point(hole.at)}"
+    slot = f"slot {length(hole.diameter)} wide, {length(hole.length)} long"
+    return f"{slot}, at {point(hole.at)}, {turn((hole.angle,))} from x"
+
+
+def _bath_rows(plan: Plan) -> Iterator[Row]:
+    bath, origins, metal = plan.cell.bath, plan.job.origins, plan.cell.bath.metal
+
+    def row(name: str, value: str, key: str, trusted: str = "") -> Row:
+        source = bath.sources.get(trusted or key)  # none for a value that the job states
+        trust = "" if source is None else f" [{source.basis}, trust {source.trust}]"
+        return Row(f"bath: {name}", value, origin_of(origins, f"bath.{key}") + trust)
+
+    yield Row("bath", bath.title, origin_of(origins, "bath.name"))
+    yield row("temperature", f"{amount(bath.temperature, '°C')} ({amount(bath.temperature, '°F')})", "temperature")
+    yield row("conductivity", _spread(bath.conductivity, bath.conductivity_range, "S/m"), "conductivity")
+    yield row("cathode efficiency", _spread(bath.efficiency, bath.efficiency_range, "%"), "efficiency")
+    bright = bath.current_density
+    yield row("bright range", f"{_span(bright, 'A/dm²')} ({_span(bright, 'A/ft²')})", "current_density")
+    if bath.limiting_current_density is not None:
+        unstirred = _span(bath.limiting_current_density, "A/dm²")
+        yield row("limiting current, unstirred", unstirred, "limiting_current_density")
+    yield row("polarization of the part", law_words(bath.law), "polarization", "law")
+    yield Row(
+        "metal",
+        f"{metal.name}, {amount(metal.density, 'g/cm3')}, {amount(metal.molar_mass, 'g/mol')}, "
+        f"{metal.electrons} electrons",
+        "from the table of metals",
+    )
+
+
+def _spread(value: float, known: Range, unit: str) -> str:
+    """Return a value with the range that it is known to."""
+    text = amount(value, unit)
+    return (
+        text if known.low == known.high else f"{text}, known to {amount(known.low, unit)} to {amount(known.high, unit)}"
+    )
+
+
+def _span(known: Range, unit: str) -> str:
+    return f"{amount(known.low, unit)} to {amount(known.high, unit)}, usually {amount(known.typical, unit)}"
+
+
+def _tank_rows(plan: Plan) -> Iterator[Row]:
+    cell, job = plan.cell, plan.job
+    pose = FILLED if job.pose is None else ""
+    yield Row("tank", tank_words(cell.tank), FILLED if job.tank is None else origin_of(job.origins, "tank"))
+    yield Row("pose: centre of the part at", point(cell.pose.at), pose or origin_of(job.origins, "pose.at", "pose"))
+    turned = turn(cell.pose.turn)
+    yield Row("pose: turned about x, y, z in turn", turned, pose or origin_of(job.origins, "pose.turn", "pose"))
+
+
+def _anode_rows(plan: Plan) -> Iterator[Row]:
+    origins = plan.job.origins
+    for k, anode in enumerate(plan.cell.anodes):
+        given = plan.job.anodes is not None
+        yield Row(f"anode {k + 1}", anode_words(anode), origin_of(origins, f"anode[{k}]") if given else FILLED)
+        law = origin_of(origins, f"anode[{k}].polarization")
+        yield Row(f"anode {k + 1}: polarization", law_words(anode.law), law)
+
+
+def _supply_rows(plan: Plan) -> Iterator[Row]:
+    supply, origins = plan.job.supply, plan.job.origins
+    volts = "any number of V" if supply.max_voltage is None else amount(supply.max_voltage, "V")
+    amperes = "any number of A" if supply.max_current is None else amount(supply.max_current, "A")
+    yield Row("supply: gives at most", volts, origin_of(origins, "supply.max_voltage", "supply"))
+    yield Row("supply: carries at most", amperes, origin_of(origins, "supply.max_current", "supply"))
+
+
+def _target_rows(plan: Plan) -> Iterator[Row]:
+    target, origins = plan.job.target, plan.job.origins
+    yield Row("target: least local thickness", thickness(target.thickness), origin_of(origins, "target.thickness"))
+    if target.current is not None:
+        yield Row("target: current", current(target.current), origin_of(origins, "target.current"))
+    if target.voltage is not None:
+        yield Row("target: voltage", voltage(target.voltage), origin_of(origins, "target.voltage"))
+    where = ", ".join(target.significant) if target.significant else "what a ball of 20 mm can touch"
+    yield Row("target: significant surface", where, origin_of(origins, "target.significant"))
