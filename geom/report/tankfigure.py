@@ -62,7 +62,8 @@ def tank_figure(plan: Plan) -> Figure:
         wide, high = np.ptp(box, axis=0) * inches
         left = (0.25 + 0.5 * k) * WIDTH_IN + 0.2 - wide / 2
         axes = figure.add_axes((left / WIDTH_IN, 1.05 / height, wide / WIDTH_IN, high / height))
-        draw_side(axes, cell, solid, look, box)
+        _axes_in_mm(axes, look, box, round_length(float(max(across, tall)) / 4))
+        draw_side(axes, cell, solid, look)
     figure.legend(handles=_legend(), loc="lower center", ncols=4, frameon=False)
     return figure
 
@@ -95,9 +96,8 @@ def anode_half(anode: Anode) -> Floats:
     return np.array([anode.length, anode.width, anode.height]) / 2
 
 
-def draw_side(axes: Axes, cell: Cell, solid: Surface, look: Side, box: Floats) -> None:
-    """Draw liquid, walls, anodes and part into axes whose unit is the mm, showing what is in ``box`` (2, 2)."""
-    _axes_in_mm(axes, look, box)
+def draw_side(axes: Axes, cell: Cell, solid: Surface, look: Side) -> None:
+    """Draw liquid, walls, anodes and part into axes whose unit is the mm."""
     _draw_tank(axes, cell.tank, look)
     for anode in cell.anodes:
         _draw_anode(axes, anode, look)
@@ -108,13 +108,13 @@ def draw_side(axes: Axes, cell: Cell, solid: Surface, look: Side, box: Floats) -
     axes.set_title(side_title(cell.tank, look), fontsize=11)
 
 
-def _axes_in_mm(axes: Axes, look: Side, box: Floats) -> None:
+def _axes_in_mm(axes: Axes, look: Side, box: Floats, step: float) -> None:
+    """Have the axes show what is in ``box`` (2, 2), with a mark at every ``step``."""
     axes.set_xlabel(f"{'xyz'[look.across]}, mm")
     axes.set_ylabel(f"{'xyz'[look.up]}, mm")
     axes.set_xlim(*box[:, 0])
     axes.set_ylim(*box[:, 1])
     axes.set_aspect("equal")
-    step = round_length(float(np.ptp(box, axis=0).max()) / 4)
     for axis, extent in zip((axes.xaxis, axes.yaxis), np.ptp(box, axis=0), strict=True):
         axis.set_major_locator(MultipleLocator(min(step, round_length(float(extent) / 2))))
     axes.tick_params(labelsize=9)

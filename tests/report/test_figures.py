@@ -15,7 +15,7 @@ from numpy.testing import assert_allclose
 
 from geom.advice.measures import anode_direction
 from geom.cell.bodies import part_solid
-from geom.cell.cell import JarTank, RodAnode, SheetAnode
+from geom.cell.cell import BoxTank, JarTank, RodAnode, SheetAnode
 from geom.plan import Plan
 from geom.report import figures, tankfigure
 from geom.report.figures import features_figure, part_figure, png, round_length, shown_features, thickness_scale
@@ -58,8 +58,27 @@ def long_names(plan: Plan) -> Plan:
     return replace(plan, features=features)
 
 
-@pytest.mark.parametrize("make", MAKERS.values(), ids=MAKERS)
-@pytest.mark.parametrize("change", [lambda plan: plan, long_names], ids=["plain", "long names"])
+def narrow_tank(plan: Plan) -> Plan:
+    """Return the plan as if the tank were narrow along x and the anode close to the part."""
+    x, y, _ = plan.cell.pose.at
+    anode = SheetAnode(0.002, 0.1, 0.17, (x - 0.014, y, 0.095))
+    return replace(plan, cell=replace(plan.cell, tank=BoxTank(0.12, 0.4, 0.15), anodes=(anode,)))
+
+
+def plain(plan: Plan) -> Plan:
+    return plan
+
+
+@pytest.mark.parametrize(
+    ("make", "change"),
+    [
+        (part_figure, plain),
+        (features_figure, plain),
+        (features_figure, long_names),
+        (tank_figure, plain),
+        (tank_figure, narrow_tank),
+    ],
+)
 def test_no_text_is_cut_off_or_lies_on_another(make, change):
     figure = make(change(small_plan()))
     boxes = [(t.get_text(), t.get_window_extent()) for t in seen_texts(figure)]
