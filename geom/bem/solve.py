@@ -31,6 +31,7 @@ from geom.errors import SolveError
 STEPS = 60
 LINEAR_TOLERANCE = 1e-5  # of the linear solve that the answer is taken from
 FLATTEST = 30.0  # a tangent is at most so many times flatter than the chord: past a limiting current it has no figures left
+ABSURD = 1e6  # a drop [V] that only a current beyond the limiting current asks for
 LEAST_DROP = 0.1  # of that chord [V]: more than a Tafel slope, so that an exponential keeps its tangent
 ROUGH = 1e-3  # of the solves before it: the tangents move more than that
 
@@ -128,7 +129,7 @@ def solve(
         solved_drop = offset + resistance * solved_current
         drop, current, miss = _next_point(system, drop, solved_drop, solved_current, areas)
         history.append(miss)
-        if not np.isfinite(miss):
+        if not np.isfinite(miss) or float(np.abs(drop).max()) > ABSURD:
             break
         if miss < tolerance and accuracy <= LINEAR_TOLERANCE:
             return _solution(
