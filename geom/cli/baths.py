@@ -1,8 +1,11 @@
 """``geom baths``: what the tables hold, with source and trust."""
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
+
+if TYPE_CHECKING:  # at run time the tables are read only when the command runs
+    from geom.tables.load import TableEntry
 
 
 def run(name: str | None, *, as_json: bool) -> int:
@@ -13,15 +16,26 @@ def run(name: str | None, *, as_json: bool) -> int:
         return _list(as_json)
     table = bath_table(name)
     if as_json:
-        from geom.report.jsonfile import dumped
+        from geom.report.plainjson import SCHEMA_VERSION, dumped
 
-        click.echo(dumped({"schema_version": "1", "name": table.name, "title": table.title, "metal": table.metal,
-                           "use": table.use, "entries": [_entry(e) for e in table.entries]}), nl=False)
+        click.echo(
+            dumped(
+                {
+                    "schema_version": SCHEMA_VERSION,
+                    "name": table.name,
+                    "title": table.title,
+                    "metal": table.metal,
+                    "use": table.use,
+                    "entries": [_entry(e) for e in table.entries],
+                }
+            ),
+            nl=False,
+        )
         return 0
     from geom.report.text import as_text
     from geom.report.tree import Document, Row, Section
 
-    rows = tuple(Row(e.key.replace("_", " "), _value(e), _source(e)) for e in table.entries)
+    rows = tuple(Row(e.key.replace("_", " ").replace(".", ": "), _value(e), _source(e)) for e in table.entries)
     click.echo(as_text(Document(table.title, (f"For {table.use}.",), (Section(table.name, (), rows),))), nl=False)
     return 0
 
@@ -32,13 +46,18 @@ def _list(as_json: bool) -> int:
     tables = [bath_table(name) for name in bath_names()]
     refused = refused_baths()
     if as_json:
-        from geom.report.jsonfile import dumped
+        from geom.report.plainjson import SCHEMA_VERSION, dumped
 
-        click.echo(dumped({
-            "schema_version": "1",
-            "baths": [{"name": t.name, "title": t.title, "metal": t.metal, "use": t.use} for t in tables],
-            "refused": dict(refused),
-        }), nl=False)
+        click.echo(
+            dumped(
+                {
+                    "schema_version": SCHEMA_VERSION,
+                    "baths": [{"name": t.name, "title": t.title, "metal": t.metal, "use": t.use} for t in tables],
+                    "refused": dict(refused),
+                }
+            ),
+            nl=False,
+        )
         return 0
     from geom.report.text import as_text
     from geom.report.tree import Document, Row, Section
@@ -51,14 +70,21 @@ def _list(as_json: bool) -> int:
     return 0
 
 
-def _entry(entry: Any) -> dict[str, Any]:
+def _entry(entry: "TableEntry") -> dict[str, Any]:
     return {
-        "key": entry.key, "low": entry.low, "typical": entry.typical, "high": entry.high, "unit": entry.unit,
-        "text": entry.text, "source": entry.source.text, "basis": entry.source.basis, "trust": str(entry.source.trust),
+        "key": entry.key,
+        "low": entry.low,
+        "typical": entry.typical,
+        "high": entry.high,
+        "unit": entry.unit,
+        "text": entry.text,
+        "source": entry.source.text,
+        "basis": entry.source.basis,
+        "trust": str(entry.source.trust),
     }
 
 
-def _value(entry: Any) -> str:
+def _value(entry: "TableEntry") -> str:
     if entry.typical is None:
         return str(entry.text)
     span = "" if entry.low == entry.high else f" ({entry.low:g} to {entry.high:g})"
@@ -66,5 +92,5 @@ def _value(entry: Any) -> str:
     return f"{entry.typical:g}{span} {entry.unit}".rstrip() + remark
 
 
-def _source(entry: Any) -> str:
+def _source(entry: "TableEntry") -> str:
     return f"from {entry.source.text} [{entry.source.basis}, trust {entry.source.trust}]"

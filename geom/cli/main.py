@@ -1,6 +1,5 @@
 """Entry point: parses the command line, prints errors, sets the exit code. Imports nothing heavy."""
 
-import json
 import os
 import sys
 from collections.abc import Callable
@@ -12,6 +11,8 @@ from geom import __version__
 from geom.errors import GeomError
 
 DEFECT = 70  # exit code of an error that is the program's own fault (EX_SOFTWARE)
+INTERRUPTED = 130  # as shells have it: 128 and the number of SIGINT
+PIPE_CLOSED = 141  # 128 and the number of SIGPIPE
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"]})
@@ -23,76 +24,106 @@ def commands() -> None:
     """
 
 
+json_option = click.option("--json", "as_json", is_flag=True, help="Print one JSON document instead of text.")
+debug_option = click.option("--debug", is_flag=True, help="Show the traceback of an error too.")
+
+
 @commands.command()
 @click.argument("job", type=click.Path())
-@click.option("--json", "as_json", is_flag=True, help="Print one JSON document instead of text.")
-@click.option("--out", type=click.Path(), help="Folder for the results; else named after the job.")
+@json_option
+@click.option("--out", type=click.Path(), metavar="DIR", help="Folder for the results; else named after the job.")
 @click.option("--force", is_flag=True, help="Replace the folder of results if it is there.")
 @click.option("--no-files", is_flag=True, help="Write no folder of results.")
-@click.option("--quiet", "-q", is_flag=True, help="Print nothing but errors.")
-@click.option("--debug", is_flag=True, help="Show the traceback of an error.")
-def plan(job: str, **options: Any) -> None:
+@click.option("--quiet", "-q", is_flag=True, help="No text and no progress; errors and --json are still printed.")
+@debug_option
+def plan(debug: bool, **options: Any) -> None:
     """Plan the plating of the JOB file: current, voltage, time, turning, thickness."""
-    from geom.cli.plan import run
 
-    _guarded(lambda: run(job, **_without_debug(options)), options["as_json"], options["debug"])
+    def run() -> int:
+        from geom.cli.plan import run
+
+        return run(**options)
+
+    _guarded(run, options["as_json"], debug)
 
 
 @commands.command()
 @click.argument("file", type=click.Path())
 @click.option("--unit", help="Length of one unit of a mesh file: mm, cm, m, in, ft. Never guessed.")
-@click.option("--json", "as_json", is_flag=True, help="Print one JSON document instead of text.")
-@click.option("--debug", is_flag=True, help="Show the traceback of an error.")
-def area(file: str, **options: Any) -> None:
+@json_option
+@debug_option
+def area(debug: bool, **options: Any) -> None:
     """Area by feature, volume and size of a mesh FILE or of the part in a job file."""
-    from geom.cli.area import run
 
-    _guarded(lambda: run(file, **_without_debug(options)), options["as_json"], options["debug"])
+    def run() -> int:
+        from geom.cli.area import run
+
+        return run(**options)
+
+    _guarded(run, options["as_json"], debug)
 
 
 @commands.command()
 @click.argument("name", required=False)
-@click.option("--json", "as_json", is_flag=True, help="Print one JSON document instead of text.")
-@click.option("--debug", is_flag=True, help="Show the traceback of an error.")
-def baths(name: str | None, **options: Any) -> None:
+@json_option
+@debug_option
+def baths(debug: bool, **options: Any) -> None:
     """List the baths of the tables, or every value of the bath NAME with its source and trust."""
-    from geom.cli.baths import run
 
-    _guarded(lambda: run(name, **_without_debug(options)), options["as_json"], options["debug"])
+    def run() -> int:
+        from geom.cli.baths import run
 
+        return run(**options)
 
-def _without_debug(options: dict[str, Any]) -> dict[str, Any]:
-    return {key: value for key, value in options.items() if key != "debug"}
+    _guarded(run, options["as_json"], debug)
 
 
 def _guarded(run: Callable[[], int], as_json: bool, debug: bool) -> None:
-    """Run a command; turn errors into one message and an exit code."""
+    """Run a command and leave with its exit code; an error is told once, on stderr."""
     try:
         code = run()
     except GeomError as error:
-        if debug:
-            raise
-        if as_json:
-            click.echo(json.dumps({"schema_version": "1", "error": error_tree(error)}, indent=1, ensure_ascii=False))
-        click.echo(f"error: {error}", err=True)
+        _trace(debug)
+        _tell(f"error: {error}", error_tree(error) if as_json else None)
         code = error.exit_code
     except KeyboardInterrupt:
         click.echo("stopped", err=True)
-        code = 130
+        code = INTERRUPTED
     except BrokenPipeError:
         # the reader of our output went away: point stdout at nothing so that no second error is printed
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        code = 141
+        code = PIPE_CLOSED
     except Exception as error:
-        if debug:
-            raise
-        click.echo(
-            f"error: this is a defect in geom, not in your job: {type(error).__name__}: {error}\n"
-            "  hint: run again with --debug and report what it prints",
-            err=True,
+        _trace(debug)
+        what = GeomError(
+            "defect",
+            f"this is a defect in geom, not in your input: {type(error).__name__}: {error}",
+            hint="run again with --debug and report what it prints",
         )
+        _tell(f"error: {what}", error_tree(what) if as_json else None)
         code = DEFECT
     sys.exit(code)
+
+
+def _trace(debug: bool) -> None:
+    if debug:
+        import traceback
+
+        click.echo(traceback.format_exc(), err=True, nl=False)
+
+
+def _tell(text: str, tree: dict[str, Any] | None) -> None:
+    """Print an error on stderr, and as a JSON document on stdout where one was asked for."""
+    if tree is not None:
+        from geom.report.plainjson import SCHEMA_VERSION, dumped
+
+        click.echo(dumped({"schema_version": SCHEMA_VERSION, "error": tree}), nl=False)
+    click.echo(plain(text), err=True)
+
+
+def plain(text: str) -> str:
+    """Return the text without control characters: a name of a file may hold orders to the terminal."""
+    return "".join(letter if letter == "\n" or letter.isprintable() else "?" for letter in text)
 
 
 def error_tree(error: GeomError) -> dict[str, Any]:
@@ -109,4 +140,7 @@ def error_tree(error: GeomError) -> dict[str, Any]:
 
 def main() -> None:
     """Run the command line."""
-    commands()
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="replace")  # a terminal without µ and ² gets "?" instead of an error
+    commands(prog_name="geom")

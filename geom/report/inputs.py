@@ -6,7 +6,7 @@ from typing import Any
 
 from geom.cell.cell import Anode, BoxTank, SheetAnode, Tank
 from geom.chemistry import Range
-from geom.part.shapes import Hole, MeshFile
+from geom.part.shapes import Hole, MeshFile, Outline
 from geom.plan import Plan
 from geom.provenance import Origin
 from geom.report.amounts import amount, current, length, point, thickness, turn, voltage
@@ -79,10 +79,7 @@ def law_words(law: Any) -> str:
     if law is None:
         return "none (0 V at any current)"
     inner = getattr(law, "law", None)
-    if inner is None:
-        name = type(law).__name__.replace("ButlerVolmer", "Butler-Volmer")
-    else:
-        name = law_words(inner)
+    name = type(law).__name__.replace("ButlerVolmer", "Butler-Volmer") if inner is None else law_words(inner)
     numbers = [
         f"{field.name.replace('_', ' ')} {amount(getattr(law, field.name), LAW_UNITS[field.name])}"
         + (" per e-fold" if field.name.endswith("slope") else "")
@@ -104,7 +101,7 @@ def _part_rows(plan: Plan) -> Iterator[Row]:
         if isinstance(value, float):
             text = turn((value,)) if field.name == "bend" else length(value)
             yield Row(f"part: {field.name.replace('_', ' ')}", text, origin_of(origins, f"part.{field.name}"))
-    if hasattr(shape, "points"):
+    if isinstance(shape, Outline):
         yield Row("part: outline", f"{len(shape.points)} corners in mm", origin_of(origins, "part.points"))
         for k, cutout in enumerate(shape.cutouts):
             origin = origin_of(origins, f"part.cutouts[{k}]", "part.cutouts")

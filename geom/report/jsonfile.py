@@ -1,7 +1,5 @@
 """The plan as one JSON document; docs/plan-json.md lists every key. Units are in the key names."""
 
-import json
-import math
 from collections.abc import Sequence
 from typing import Any
 
@@ -9,41 +7,13 @@ from geom.constants import ZERO_CELSIUS
 from geom.findings import Finding
 from geom.part.part import Part
 from geom.plan import Plan
+from geom.report.plainjson import SCHEMA_VERSION, dumped
 from geom.units import unit_factor
-
-SCHEMA_VERSION = "1"
 
 
 def as_json(plan: Plan) -> str:
     """Return the plan as JSON text: plain numbers, no NaN, the same bytes for the same plan."""
     return dumped(plan_tree(plan))
-
-
-def dumped(tree: Any) -> str:
-    """Return JSON text of a tree; numbers that are not finite become null."""
-    return json.dumps(_plain(tree), indent=1, ensure_ascii=False, allow_nan=False) + "\n"
-
-
-def _plain(value: Any) -> Any:
-    """Return a tree of Python's own types alone; anything that is no number, text, list or record is a mistake."""
-    if isinstance(value, dict):
-        return {_whole(key): _plain(item) for key, item in value.items()}
-    if isinstance(value, list | tuple):
-        return [_plain(item) for item in value]
-    if isinstance(value, str):
-        return _whole(value)
-    if hasattr(value, "item"):  # a number of numpy's
-        value = value.item()
-    if value is None or isinstance(value, bool | int):
-        return value
-    if not isinstance(value, float):
-        raise TypeError(f"no place in a JSON document for {value!r}")
-    return value if math.isfinite(value) else None
-
-
-def _whole(text: str) -> str:
-    """Return the text with "?" for halves of letters, which names of files may hold and no encoding takes."""
-    return text.encode("utf-8", "replace").decode("utf-8")
 
 
 def findings_tree(findings: Sequence[Finding]) -> list[dict[str, str]]:
