@@ -10,7 +10,7 @@ from geom.cell.cell import Cell, Pose, Tank
 from geom.errors import CellError, PartError
 from geom.findings import Finding, Severity
 from geom.part.part import Part
-from geom.surface.remesh import remeshed
+from geom.surface.remesh import SAG, remeshed
 from geom.surface.segments import chains_of, nearest_segment
 from geom.surface.sizing import (
     EdgeSet,
@@ -33,6 +33,9 @@ TANK, PART, FIRST_ANODE = 0, 1, 2
 GROWTH = 0.35  # edge length gained for each metre away from an edge
 EDGE_SIZE = 1.0e-3  # panel edge at the sharp edges of a part of the usual size [m]
 FACE_SIZE = 5.0e-3  # panel edge in the middle of its broad faces [m]
+ROUND = 0.35  # chord of a curved face of the part, in radii: 18 round a circle
+ROUND_ANODE = 0.5  # the same for anodes
+ROUGH_SAG = 0.08  # share of the panel edge by which anodes and walls may be straightened
 WALL_SIZE = 1.5e-3  # panel edge on a wall where an electrode meets it [m]
 FLOOR = 1e-6  # no panel edge is asked to be smaller [m]
 BUDGET = 7000  # panels of one cell; beyond it every size is enlarged alike
@@ -104,7 +107,7 @@ def mesh_cell(cell: Cell, options: MeshOptions = MeshOptions(), *, like: Panels 
     scale = like.scale if like is not None else _scale_for(options.budget, sizes, bodies)
     part_mesh = _carried(like, cell, wet) if like is not None else None
     if part_mesh is None:
-        part_mesh = remeshed(wet, replace(sizes[0], scale=scale))
+        part_mesh = remeshed(wet, replace(sizes[0], scale=scale), sag=SAG * scale)
     others = [remeshed(body, replace(size, scale=scale)) for body, size in zip(bodies[1:], sizes[1:], strict=True)]
     distance, chain = _edge_strips(cell.part, part_mesh, edges)
     as_body = Surface(part_mesh.vertices, part_mesh.faces, np.full(len(part_mesh.faces), PART))
@@ -224,7 +227,7 @@ def _carried(like: Panels, cell: Cell, wet: Surface) -> Surface | None:
     return moved if same_level and abs(moved.area - wet.area) < 2e-3 * wet.area else None
 
 
-def _shape_sources(wet: Surface, edges: EdgeSet, options: MeshOptions) -> list[SizeSource]:
+def _shape_sources(wet: Surface, edges: EdgeSet, options: MeshOptions, around: float = ROUND) -> list[SizeSource]:
     """Return what the part's own shape asks for: small at sharp edges, narrow faces and tight curves."""
     widths = patch_widths(wet, edges)
     longest = float(np.ptp(wet.bounds, axis=0).max())
@@ -240,7 +243,7 @@ def _shape_sources(wet: Surface, edges: EdgeSet, options: MeshOptions) -> list[S
     if len(middles):
         # chords of 0.35 radii lose 0.5 % of a curved face; roundings near the panel size get longer ones, up to 3 %
         edge = options.edge_size
-        chord = np.stack([0.35 * radius, np.minimum(0.5 * radius, 0.5 * edge), np.minimum(0.8 * radius, 0.3 * edge)])
+        chord = np.stack([around * radius, np.minimum(0.5 * radius, 0.5 * edge), np.minimum(0.8 * radius, 0.3 * edge)])
         sources.append(size_source(middles, chord.max(axis=0), GROWTH))
     return sources
 
@@ -274,7 +277,8 @@ def _sizes(tank: Tank, bodies: list[Surface], edges: EdgeSet, options: MeshOptio
     ]
     sizes.append(GradedSize(tuple(around), tank_cap, FLOOR))
     for anode in anodes:
-        shape = _shape_sources(anode, kept_edges(anode), replace(options, edge_size=2.5 * options.edge_size))
+        larger = replace(options, edge_size=2.5 * options.edge_size)
+        shape = _shape_sources(anode, kept_edges(anode), larger, ROUND_ANODE)
         close = _near_sources([wet, walls], anode, 0.7, least, options.face_size)
         sizes.append(GradedSize((*shape, *close), 2.5 * options.face_size, FLOOR))
     return sizes

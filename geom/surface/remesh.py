@@ -15,7 +15,7 @@ SizeField = Callable[[Floats], Floats]
 SHARP = np.cos(np.radians(30.0))  # faces that meet at more than 30° have a sharp edge between them
 CORNER = np.cos(np.radians(40.0))  # a kept curve that turns by more than this has a corner
 LONG, SHORT = 1.35, 0.72  # edges outside this band of the wanted size are split or collapsed
-SAG = 0.025  # a curve or a curved face may be straightened by this share of the wanted size
+SAG = 0.05  # a curve or a curved face may be straightened by this share of the wanted size
 TURN = 0.86  # a face may turn by 30° when a neighbour is collapsed
 FLAT = 0.93  # edges between faces that meet at up to 21° may be flipped
 PROJECT_UP_TO = 3000  # original faces of one tag that vertices are drawn to; beyond, they stay where they are
@@ -83,25 +83,25 @@ def vertex_ranks(surface: Surface, kept: Bools) -> Ints:
     return rank.astype(np.int64)
 
 
-def remeshed(surface: Surface, size: SizeField, *, rounds: int = 5, room: int = 0) -> Surface:
+def remeshed(surface: Surface, size: SizeField, *, sag: float = SAG, rounds: int = 5) -> Surface:
     """Return ``surface`` remeshed to the wanted ``size``; tags, sharp edges, rims and flat faces are kept exactly.
 
     Parameters
     ----------
     surface : manifold, consistently wound, open rims allowed; tags are small non-negative integers
     size : wanted edge length by place
+    sag : share of the wanted size by which a curve or curved face may be straightened
     rounds : of split, collapse, flip and slide
-    room : faces to make room for; more is taken when it does not suffice
 
     Raises
     ------
     ValueError
         where the surface is not manifold.
     """
-    capacity = max(room, 2 * len(surface.faces)) + 2000
+    capacity = 2 * len(surface.faces) + 2000
     for _ in range(6):
         mesh = _opened(surface, size, capacity)
-        if _run(mesh, surface, size, rounds):
+        if _run(mesh, surface, size, sag, rounds):
             break
         capacity *= 3
     return _closed(mesh)
@@ -134,7 +134,7 @@ def _opened(surface: Surface, size: SizeField, capacity: int) -> _Mesh:
     )
 
 
-def _run(mesh: _Mesh, surface: Surface, size: SizeField, rounds: int) -> bool:
+def _run(mesh: _Mesh, surface: Surface, size: SizeField, sag: float, rounds: int) -> bool:
     """Edit in place; False when the room ran out."""
     order = np.argsort(surface.tag, kind="stable")
     tags = int(surface.tag.max()) + 1
@@ -144,14 +144,18 @@ def _run(mesh: _Mesh, surface: Surface, size: SizeField, rounds: int) -> bool:
         order = order[per_tag[surface.tag[order]] <= PROJECT_UP_TO]
         starts = np.concatenate([[0], np.cumsum(np.where(per_tag <= PROJECT_UP_TO, per_tag, 0))]).astype(np.int64)
     original = np.ascontiguousarray(surface.corners[order])
-    limits = np.array([LONG * 1.1, SAG, TURN])
+    limits = np.array([LONG * 1.1, sag, TURN])
     topology = (mesh.twin, mesh.kept, mesh.out, mesh.counts)
     _settle(mesh)
     for turn in range(rounds):
         for _ in range(20):
+            before = int(mesh.counts[0])
             split = kernels.split_pass(mesh.vertex, mesh.size, mesh.rank, mesh.face, mesh.tag, *topology, LONG)
             if mesh.counts[0] + 1 >= len(mesh.vertex) or mesh.counts[1] + 2 >= len(mesh.face):
                 return False
+            # a broad face between two fine edges is not fine in the middle: ask there before splitting on
+            after = int(mesh.counts[0])
+            mesh.size[before:after] = size(mesh.vertex[before:after])
             _settle(mesh)
             if split <= mesh.counts[1] // 400:
                 break

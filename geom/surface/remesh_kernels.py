@@ -469,16 +469,28 @@ def closest_on_triangle(p: Array, a: Array, b: Array, c: Array, out: Array) -> f
 
 
 @njit(cache=True)
-def drawn_to(p: Array, corners: Array, first: int, last: int, out: Array) -> bool:
-    """Write the point of triangles ``corners[first:last]`` closest to p; False when there are none."""
-    best = np.inf
+def drawn_to(p: Array, within: float, corners: Array, first: int, last: int, out: Array) -> bool:
+    """Write the point of triangles ``corners[first:last]`` closest to p; False when none is ``within`` reach."""
+    best = within * within
+    found = False
     trial = np.zeros(3)
     for i in range(first, last):
+        apart = 0.0  # squared distance to the box round the triangle: a quick no
+        for k in range(3):
+            a, b, c = corners[i, 0, k], corners[i, 1, k], corners[i, 2, k]
+            below, above = min(a, b, c) - p[k], p[k] - max(a, b, c)
+            if below > 0.0:
+                apart += below * below
+            elif above > 0.0:
+                apart += above * above
+        if apart >= best:
+            continue
         distance = closest_on_triangle(p, corners[i, 0], corners[i, 1], corners[i, 2], trial)
         if distance < best:
             best = distance
             out[:] = trial
-    return best < np.inf
+            found = True
+    return found
 
 
 @njit(cache=True)
@@ -568,7 +580,9 @@ def slide_pass(
             goal -= mean * np.dot(goal - vertex[v], mean)
             if not flat:
                 kind = tag[out[v] // 3]
-                if not drawn_to(goal, original, starts[kind], starts[kind + 1], moved):
+                # the vertex lies on the surface, so the surface is no farther from the goal than the vertex is
+                reach = 1.5 * gap(goal, vertex[v]) + 1e-12
+                if not drawn_to(goal, reach, original, starts[kind], starts[kind + 1], moved):
                     continue
                 goal[:] = moved
         before = star_shape(v, vertex[v], count, ring, vertex, face, normals)

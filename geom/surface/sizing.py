@@ -40,8 +40,14 @@ class GradedSize:
         """Return (n,) wanted edge length at places (n, 3) [m]."""
         wanted = np.full(len(places), self.cap)
         for source in self.sources:
-            distance, nearest = source.tree.query(places, eps=0.15)  # a size needs no exact distance
-            wanted = np.minimum(wanted, source.size[nearest] + source.growth * distance)
+            reach = (self.cap - float(source.size.min())) / source.growth  # farther away it asks for nothing
+            if reach <= 0:
+                continue
+            # a size needs no exact distance
+            distance, nearest = source.tree.query(places, eps=0.15, distance_upper_bound=reach)
+            near = np.flatnonzero(np.isfinite(distance))
+            asked = source.size[nearest[near]] + source.growth * distance[near]
+            wanted[near] = np.minimum(wanted[near], asked)
         return np.asarray(np.maximum(wanted * self.scale, self.floor))
 
 
@@ -103,7 +109,8 @@ def scattered(surface: Surface, spacing: float) -> Floats:
         out.append(np.einsum("wk,fkx->fwx", weights, surface.corners[rows]).reshape(-1, 3))
     points = np.concatenate(out)
     # thin faces crowd their points: one for each cube of half the spacing will do
-    _, first = np.unique(np.round(points / (0.5 * spacing)).astype(np.int64), axis=0, return_index=True)
+    cube = np.round((points - points.min(axis=0)) / (0.5 * spacing)).astype(np.int64)
+    _, first = np.unique((cube[:, 0] << 42) | (cube[:, 1] << 21) | cube[:, 2], return_index=True)
     return points[np.sort(first)]
 
 
