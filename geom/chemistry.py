@@ -83,6 +83,4 @@ def _need_positive(record: object, *names: str, owner: str = "") -> None:
     for name in names:
         value = getattr(record, name)
         if not (math.isfinite(value) and value > 0.0):
-            raise ValueError(
-                f"{owner or type(record).__name__}.{name} must be positive and finite, got {value!r}"
-            )
+            raise ValueError(f"{owner or type(record).__name__}.{name} must be positive and finite, got {value!r}")

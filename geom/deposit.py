@@ -9,8 +9,8 @@ from scipy.spatial import cKDTree
 
 from geom.arrays import Bools, Floats, frozen
 from geom.chemistry import Bath
-from geom.errors import PartError
 from geom.electrode.faraday import deposition_rate, mass_of_charge
+from geom.errors import PartError
 from geom.field import Field
 from geom.panels import Panels
 from geom.part.part import Part

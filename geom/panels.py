@@ -89,8 +89,19 @@ class MeshOptions:
     budget: int = BUDGET
 
 
-def mesh_cell(cell: Cell, options: MeshOptions = MeshOptions(), *, like: Panels | None = None) -> Panels:
+DEFAULT_OPTIONS = MeshOptions()
+
+
+def mesh_cell(
+    cell: Cell,
+    options: MeshOptions = DEFAULT_OPTIONS,
+    *,
+    like: Panels | None = None,
+    scale: float | None = None,
+) -> Panels:
     """Return the panels of a cell.
+
+    ``scale`` enlarges all panels alike; without it the budget decides.
 
     ``like`` holds panels of the same part hung differently: where the same surface is wet, its panels are
     carried over to the new pose instead of meshed anew, so that thickness adds up panel by panel.
@@ -104,7 +115,8 @@ def mesh_cell(cell: Cell, options: MeshOptions = MeshOptions(), *, like: Panels 
     edges = kept_edges(wet)
     bodies = [wet, *(rest.selected(rest.tag == body) for body in np.unique(rest.tag))]
     sizes = _sizes(cell.tank, bodies, edges, options)
-    scale = like.scale if like is not None else _scale_for(options.budget, sizes, bodies)
+    if scale is None:
+        scale = like.scale if like is not None else _scale_for(options.budget, sizes, bodies)
     part_mesh = _carried(like, cell, wet) if like is not None else None
     if part_mesh is None:
         part_mesh = remeshed(wet, replace(sizes[0], scale=scale), sag=SAG * scale)

@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from geom.advice.accuracy import Accuracy, estimated_accuracy
 from geom.advice.current import Limit, mean_rate, weighed_limits
 from geom.advice.doubts import plan_findings
 from geom.advice.features import feature_results
@@ -26,7 +27,7 @@ from geom.errors import CellError
 from geom.field import Field, Prepared, prepare, solve_field
 from geom.findings import Finding
 from geom.job.job import Job
-from geom.panels import MeshOptions, Panels, mesh_cell
+from geom.panels import DEFAULT_OPTIONS, MeshOptions, Panels, mesh_cell
 from geom.part.build import build_part
 from geom.part.part import Kind
 
@@ -46,6 +47,7 @@ class Plan:
     deposit: Deposit
     schedule: Schedule
     limits: tuple[Limit, ...]
+    accuracy: Accuracy
     time_to_mean: float  # until the mean thickness meets the target, as hung [s]
     ratio: Mapping[str, float]  # p1 p10 p50 p90 p99 of local/mean current density, first pose
     thickness: Mapping[str, float]  # mean min p1 p10 p50 p90 p99 max [m]; min and max are means over 1 % of the area
@@ -88,7 +90,7 @@ class Plan:
         return float(self.deposit.local_thickness[self.deposit.significant].min())
 
 
-def make_plan(job: Job, *, progress: Progress | None = None, options: MeshOptions = MeshOptions()) -> Plan:
+def make_plan(job: Job, *, progress: Progress | None = None, options: MeshOptions = DEFAULT_OPTIONS) -> Plan:
     """Work out current, voltage, time and turning for one job.
 
     Raises
@@ -109,12 +111,14 @@ def make_plan(job: Job, *, progress: Progress | None = None, options: MeshOption
     first = solve_field(prepared, control, start=near)
     say("solving the other pose", 0.7)
     second = other_pose(prepared, first, options)
-    say("timing", 0.9)
+    say("estimating the numerical error", 0.85)
+    accuracy = estimated_accuracy(first, options, job.target.significant)
+    say("timing", 0.95)
     significant = significant_panels(part, panels, job.target.significant)
     schedule = best_schedule(first, second, significant, job.target.thickness)
     fields = (first,) if second is None else (first, second)
     deposit = plate(fields, (schedule.first, schedule.second)[: len(fields)], STAGES[: len(fields)], significant)
-    plan = assembled_plan(job, cell, fields, deposit, schedule, limits)
+    plan = assembled_plan(job, cell, fields, deposit, schedule, limits, accuracy)
     say("done", 1.0)
     return plan
 
@@ -162,6 +166,7 @@ def assembled_plan(
     deposit: Deposit,
     schedule: Schedule,
     limits: tuple[Limit, ...],
+    accuracy: Accuracy,
 ) -> Plan:
     """Read every figure off the fields and the deposit, and put it into words."""
     first = fields[0]
@@ -178,6 +183,7 @@ def assembled_plan(
         deposit=deposit,
         schedule=schedule,
         limits=limits,
+        accuracy=accuracy,
         time_to_mean=job.target.thickness / mean_rate(first),
         ratio=percentiles(first.current_density / first.mean_current_density, first.areas),
         thickness=spread(deposit.thickness, deposit.areas),

@@ -185,9 +185,7 @@ def parse(text: object, quantity: str) -> float:
         raise UnitError(f'"{_clip(text)}" has no unit; {_wanted(quantity)}', "missing")
     unit = _unit(rest, text, quantity)
     if is_fraction and unit not in _FRACTION_UNITS:
-        raise UnitError(
-            f'"{_clip(text)}": a fraction is read for inches and feet alone; write a decimal number'
-        )
+        raise UnitError(f'"{_clip(text)}": a fraction is read for inches and feet alone; write a decimal number')
     return _finite(unit.to_si(_finite(number, text)), text)
 
 
@@ -274,9 +272,7 @@ def _unit(unit: str, text: str, quantity: str) -> _Unit:
     near = [name for name in units if name.casefold() == unit.casefold()]
     near = near or get_close_matches(unit[:40], units, n=1)
     hint = f'; did you mean "{near[0]}"?' if near else ""
-    raise UnitError(
-        f'"{_clip(text)}": unit "{_clip(unit)}" is not known; {_wanted(quantity)}{hint}', "unknown"
-    )
+    raise UnitError(f'"{_clip(text)}": unit "{_clip(unit)}" is not known; {_wanted(quantity)}{hint}', "unknown")
 
 
 def _bare(value: int | float, quantity: str) -> float:
@@ -289,9 +285,7 @@ def _bare(value: int | float, quantity: str) -> float:
         if quantity == "fraction":
             raise UnitError("the number is not finite or past all reason")
         shown = f"{value}" if abs(number) <= LARGEST else "the number"
-        raise UnitError(
-            f'{shown} has no unit; {_wanted(quantity)}, written as text: "1 {_first(quantity)}"', "missing"
-        )
+        raise UnitError(f'{shown} has no unit; {_wanted(quantity)}, written as text: "1 {_first(quantity)}"', "missing")
     return number
 
 

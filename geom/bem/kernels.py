@@ -60,8 +60,15 @@ def panel_integrals(px: float, py: float, pz: float, corners: Array, normal: Arr
 
 @njit(cache=True, parallel=True, fastmath=True)
 def layer_matrices(
-    centroids: Array, corners: Array, normals: Array, areas: Array, radii: Array, column: Array,
-    double: Array, single: Array, sums: Array,
+    centroids: Array,
+    corners: Array,
+    normals: Array,
+    areas: Array,
+    radii: Array,
+    column: Array,
+    double: Array,
+    single: Array,
+    sums: Array,
 ) -> None:
     """Fill ``double`` (n, n), ``single`` (n, electrodes) and ``sums`` (n,), the row sums of ``double``.
 

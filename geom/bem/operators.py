@@ -78,4 +78,6 @@ def assemble(
         centroids, corners, np.array(panels.normals), np.array(panels.areas), radii, column, double, single, sums
     )
     free = -sums if enclosed else 1.0 - sums
-    return Operators(double, single, free, np.asarray(electrode_panels), np.array(panels.areas), enclosed, blocks_of(centroids))
+    return Operators(
+        double, single, free, np.asarray(electrode_panels), np.array(panels.areas), enclosed, blocks_of(centroids)
+    )

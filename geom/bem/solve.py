@@ -30,7 +30,9 @@ from geom.errors import SolveError
 
 STEPS = 60
 LINEAR_TOLERANCE = 1e-5  # of the linear solve that the answer is taken from
-FLATTEST = 30.0  # a tangent is at most so many times flatter than the chord: past a limiting current it has no figures left
+FLATTEST = (
+    30.0  # a tangent is at most so many times flatter than the chord: past a limiting current it has no figures left
+)
 ABSURD = 1e6  # a drop [V] that only a current beyond the limiting current asks for
 LEAST_DROP = 0.1  # of that chord [V]: more than a Tafel slope, so that an exponential keeps its tangent
 ROUGH = 1e-3  # of the solves before it: the tangents move more than that
@@ -165,7 +167,9 @@ def _first_point(
 ) -> tuple[Floats, Floats]:
     """Return drop and current density to start from: those of ``start``, scaled, or else an even current."""
     if start is not None:
-        asked, had = (control.value, start.voltage) if isinstance(control, Voltage) else (control.value, start.cathode_current)
+        asked, had = (
+            (control.value, start.voltage) if isinstance(control, Voltage) else (control.value, start.cathode_current)
+        )
         return _on_the_laws(system, start.current_density[system.operators.electrodes] * (asked / had))
     cathode = float(areas @ system.on_cathode)
     anode = float(areas @ (1 - system.on_cathode))

@@ -59,8 +59,6 @@ def deposition_rate(current_density: Amount, metal: Deposited, efficiency: float
     return thickness_of_charge_density(current_density, metal, efficiency)
 
 
-def time_for_thickness(
-    thickness: float, current_density: Amount, metal: Deposited, efficiency: float = 1.0
-) -> Amount:
+def time_for_thickness(thickness: float, current_density: Amount, metal: Deposited, efficiency: float = 1.0) -> Amount:
     """Return the time [s] in which ``current_density`` [A/m²] deposits ``thickness`` [m]."""
     return charge_density_for_thickness(thickness, metal, efficiency) / current_density

@@ -197,9 +197,7 @@ def _list_of(count: int | None, what: str) -> Callable[[object], object]:
 def _mesh_unit(value: object) -> float:
     """Return the length of one unit of a mesh file."""
     if not isinstance(value, str):
-        complain(
-            "job-type", f'{quoted(value)} stands where a unit in quotes is expected, such as "mm" or "in"'
-        )
+        complain("job-type", f'{quoted(value)} stands where a unit in quotes is expected, such as "mm" or "in"')
     try:
         return unit_factor(value, "length")
     except UnitError as error:

@@ -32,9 +32,7 @@ class AnyHole(Protocol):
 Points = Sequence[tuple[float, float]]
 
 
-def outline_mistakes(
-    points: Points, cutouts: Sequence[Points], holes: Sequence[AnyHole]
-) -> Iterator[Mistake]:
+def outline_mistakes(points: Points, cutouts: Sequence[Points], holes: Sequence[AnyHole]) -> Iterator[Mistake]:
     """Yield an outline that is none, and each cutout or hole that leaves it or runs into another."""
     outer, mistake = _polygon(points, ("points",))
     if mistake is not None:
@@ -64,9 +62,7 @@ def _polygon(points: Points, key: tuple[str | int, ...]) -> tuple[Polygon | None
         corner = place.rstrip("]").split()
         if len(corner) == 2:
             text += f" near {show(float(corner[0]), 'mm')}, {show(float(corner[1]), 'mm')}"
-        return None, Mistake(
-            key, "job-outline", text, "list the corners once each, going round in one direction"
-        )
+        return None, Mistake(key, "job-outline", text, "list the corners once each, going round in one direction")
     if polygon.area <= 1e-12:
         return None, Mistake(key, "job-outline", "the outline encloses no area")
     return polygon, None
@@ -79,9 +75,7 @@ def _opening(hole: AnyHole) -> BaseGeometry:
     return spine.buffer(0.5 * hole.diameter, quad_segs=16)
 
 
-def _outside(
-    outer: Polygon, openings: Sequence[tuple[tuple[str | int, ...], BaseGeometry]]
-) -> Iterator[Mistake]:
+def _outside(outer: Polygon, openings: Sequence[tuple[tuple[str | int, ...], BaseGeometry]]) -> Iterator[Mistake]:
     """Yield each opening that does not lie wholly inside."""
     for key, opening in openings:
         if not outer.contains_properly(opening):

@@ -52,9 +52,7 @@ class HoleKeys(Section):
             hint = "length is the overall length of a slot, diameter its width; a round hole has no length"
             complain_of([Mistake(("length",), "job-hole-slot", text, hint)])
         if self.length is None and self.angle != 0.0:
-            complain_of(
-                [Mistake(("angle",), "job-hole-slot", "a round hole has no angle; a slot needs a length")]
-            )
+            complain_of([Mistake(("angle",), "job-hole-slot", "a round hole has no angle; a slot needs a length")])
         return self
 
     @property
@@ -237,9 +235,7 @@ class WasherKeys(ShapeKeys):
     def mistakes(self) -> Iterator[Mistake]:
         """Yield a bore that leaves no ring."""
         if self.bore >= self.diameter:
-            yield impossible(
-                "bore", f"bore {mm(self.bore)} is not less than the diameter, {mm(self.diameter)}"
-            )
+            yield impossible("bore", f"bore {mm(self.bore)} is not less than the diameter, {mm(self.diameter)}")
 
     def record(self) -> shapes.Shape:
         """Return the domain's record."""
@@ -250,9 +246,7 @@ def leg_mistake(key: str, leg: float, bends: float, where: str) -> Iterator[Mist
     """Yield a leg that is used up by its bends."""
     if leg <= bends:
         text = f"{key} {mm(leg)} is used up by the {where}, which takes {mm(bends)}"
-        yield impossible(
-            key, text, "lengths are outside dimensions; lengthen the leg or lessen the inside radius"
-        )
+        yield impossible(key, text, "lengths are outside dimensions; lengthen the leg or lessen the inside radius")
 
 
 class AngleKeys(ShapeKeys):
@@ -300,9 +294,7 @@ class ChannelKeys(ShapeKeys):
         bend = self.inside_radius + self.thickness
         yield from leg_mistake("width", self.width, 2.0 * bend, "pair of bends")
         yield from leg_mistake("height", self.height, bend, "bend")
-        yield from hole_mistakes(
-            self.holes, 0.5 * self.length, 0.5 * self.width - bend, "the flat of the web"
-        )
+        yield from hole_mistakes(self.holes, 0.5 * self.length, 0.5 * self.width - bend, "the flat of the web")
 
     def record(self) -> shapes.Shape:
         """Return the domain's record."""

@@ -60,9 +60,7 @@ def _text(path: Path) -> str:
     where = "".join(letter if letter.isprintable() else "?" for letter in str(path))
     try:
         if path.is_dir():
-            raise _one(
-                "job-file-missing", "this is a folder, not a job file", where, "name the .toml file in it"
-            )
+            raise _one("job-file-missing", "this is a folder, not a job file", where, "name the .toml file in it")
         if not path.exists():
             near = _near_files(path)
             raise _one("job-file-missing", "there is no such file", where, near)
@@ -141,9 +139,7 @@ def _refusal(mistakes: list[Mistake], source: Source) -> JobError:
         text = f"{len(found) - MOST_MISTAKES} more mistakes are not shown"
         errors.append(JobError("job-more-mistakes", text, where=source.name))
     if len(found) == 1:
-        return JobError(
-            errors[0].slug, errors[0].message, where=errors[0].where, hint=errors[0].hint, mistakes=errors
-        )
+        return JobError(errors[0].slug, errors[0].message, where=errors[0].where, hint=errors[0].hint, mistakes=errors)
     return JobError("job-mistakes", f"{len(found)} mistakes", where=source.name, mistakes=errors)
 
 
@@ -177,9 +173,7 @@ def _mesh_mistakes(data: Mapping[str, Any], path: Path | None) -> list[Mistake]:
     if is_there:
         return []
     text = f"there is no file {quoted(name)} beside the job file"
-    return [
-        Mistake(("part", "mesh"), "job-mesh-missing", text, "the path is taken from the job file's folder")
-    ]
+    return [Mistake(("part", "mesh"), "job-mesh-missing", text, "the path is taken from the job file's folder")]
 
 
 def _anode_mistakes(data: Mapping[str, Any]) -> list[Mistake]:
@@ -262,15 +256,11 @@ def _origins(keys: JobKeys, bath: Bath, source: Source) -> dict[str, Origin]:
             place = source.nearest(path)
             is_given = path in source.places and place is not None
             detail = f"{source.name} line {source.line_of(place.key_start)}" if is_given and place else ""
-            origins[key] = (
-                Origin("job", detail) if is_given else Origin("assumed", _default(path, value, bath))
-            )
+            origins[key] = Origin("job", detail) if is_given else Origin("assumed", _default(path, value, bath))
     return origins
 
 
-def _leaves(
-    section: Section, path: tuple[str | int, ...] = ()
-) -> Iterator[tuple[tuple[str | int, ...], Any]]:
+def _leaves(section: Section, path: tuple[str | int, ...] = ()) -> Iterator[tuple[tuple[str | int, ...], Any]]:
     """Yield every key of a section and of those in it, with its value."""
     for name in type(section).model_fields:
         value = getattr(section, name)

@@ -309,9 +309,7 @@ def _part(value: object) -> object:
     if "mesh" in value:
         return _read_mesh(value)
     text = f'"shape" is missing; it is one of: {", ".join(SHAPES)}'
-    complain_of(
-        [Mistake(("shape",), "job-key-missing", text, 'a mesh is given by "mesh" and "unit" instead')]
-    )
+    complain_of([Mistake(("shape",), "job-key-missing", text, 'a mesh is given by "mesh" and "unit" instead')])
     raise AssertionError("unreachable")
 
 
@@ -323,9 +321,7 @@ class JobKeys(Section):
     bath: Annotated[BathKeys, table(BathKeys)]
     tank: Annotated[BoxKeys | JarKeys, variant("shape", TANKS)] | None = None
     anode: (
-        Annotated[
-            tuple[Annotated[AnodeKeys, variant("shape", ANODES)], ...], a_list, BeforeValidator(_anode_list)
-        ]
+        Annotated[tuple[Annotated[AnodeKeys, variant("shape", ANODES)], ...], a_list, BeforeValidator(_anode_list)]
         | None
     ) = None
     pose: Annotated[PoseKeys, table(PoseKeys)] | None = None

@@ -55,6 +55,11 @@ def minutes(value: float) -> str:
     return f"{value / 3600:.1f} h"
 
 
+def percent(value: float) -> str:
+    """Return a relative error in %, one digit, never less than 0.1."""
+    return "under 0.1 %" if value < 1e-3 else f"{100 * value:.1g} %" if value < 0.1 else f"{100 * value:.0f} %"
+
+
 def point(place: Sequence[float]) -> str:
     """Return a place in mm."""
     return f"({', '.join(f'{1e3 * v:.4g}' for v in place)}) mm"

@@ -1,5 +1,6 @@
 """`Plan` to a plain tree of sections: every renderer shows this, in this order."""
 
+from geom.advice.accuracy import COARSER
 from geom.findings import Severity
 from geom.plan import Plan
 from geom.report.amounts import (
@@ -9,6 +10,7 @@ from geom.report.amounts import (
     current_density,
     length,
     minutes,
+    percent,
     thickness,
     voltage,
 )
@@ -219,4 +221,17 @@ def _checks(plan: Plan) -> Section:
         rows.append(Row(f"pose {number}: current into the part, out of the anodes", f"{both} ({apart})"))
         panels = f"{len(field.panels.body)}, {field.panels.part_count} of them on the part"
         rows.append(Row(f"pose {number}: panels", panels))
-    return Section("Checks of the calculation", (), tuple(rows))
+    accuracy = plan.accuracy
+    rows += [
+        Row("voltage", percent(accuracy.voltage)),
+        Row("thinnest significant place, and so the time", percent(accuracy.thinnest)),
+        Row("hottest strip, and so the limit it sets", percent(accuracy.hottest)),
+        Row("percentiles p1 to p99, the worst", percent(accuracy.percentiles)),
+        Row(f"means of features, the worst ({accuracy.worst_feature})", percent(accuracy.features)),
+    ]
+    note = (
+        f"The figures in % are the change of each number, as first hung, when the panels are made {COARSER} times larger "
+        f"({accuracy.panels} of them): a measure of the numerical error. What is not known of the bath usually "
+        "weighs more."
+    )
+    return Section("Checks of the calculation", (note,), tuple(rows))

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from typing import Any
 
+from geom.advice.accuracy import COARSER
 from geom.constants import ZERO_CELSIUS
 from geom.findings import Finding
 from geom.part.part import Part
@@ -75,6 +76,16 @@ def plan_tree(plan: Plan) -> dict[str, Any]:
         "findings": findings_tree(plan.findings),
         "cautions": list(plan.cell.bath.cautions),
         "origins": {key: {"kind": o.kind, "detail": o.detail} for key, o in plan.job.origins.items()},
+        "numerical_error": {
+            "voltage": plan.accuracy.voltage,
+            "thinnest_significant": plan.accuracy.thinnest,
+            "hottest_strip": plan.accuracy.hottest,
+            "percentiles": plan.accuracy.percentiles,
+            "feature_means": plan.accuracy.features,
+            "worst_feature": plan.accuracy.worst_feature,
+            "coarser_by": COARSER,
+            "coarser_panels": plan.accuracy.panels,
+        },
         "numerics": [
             {
                 "panels": len(f.panels.body),

@@ -6,9 +6,7 @@ import numpy as np
 
 from geom.arrays import Floats
 
-FACETS = (
-    96  # straight pieces to a full circle; a multiple of 4, so that a circle keeps its extent along x and y
-)
+FACETS = 96  # straight pieces to a full circle; a multiple of 4, so that a circle keeps its extent along x and y
 
 # A bore of FACETS flats whose corners lie on this many radii has the perimeter of the round bore.
 SAME_PERIMETER = (math.pi / FACETS) / math.sin(math.pi / FACETS)

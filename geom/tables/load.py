@@ -72,9 +72,7 @@ def entries_of(rows: Mapping[str, Row], prefix: str = "") -> Sequence[TableEntry
             row.get("typical"),
             row.get("high"),
             row.get("unit", ""),
-            "; ".join(
-                text for text in (f"at {row['at']}" if "at" in row else "", row.get("text", "")) if text
-            ),
+            "; ".join(text for text in (f"at {row['at']}" if "at" in row else "", row.get("text", "")) if text),
             source_of(row),
         )
         for key, row in rows.items()

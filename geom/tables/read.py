@@ -85,11 +85,7 @@ def bath(
     at = typical_of(rows["temperature"], "temperature") if temperature is None else temperature
     _need_liquid(at, key)
     carried = _conductivity(rows, at) if conductivity is None else _exactly(conductivity, "conductivity", key)
-    share = (
-        range_of(rows["efficiency"], "fraction")
-        if efficiency is None
-        else _exactly(efficiency, "efficiency", key)
-    )
+    share = range_of(rows["efficiency"], "fraction") if efficiency is None else _exactly(efficiency, "efficiency", key)
     symbol = table("baths")[key]["metal"]
     try:
         return Bath(
