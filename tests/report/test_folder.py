@@ -273,3 +273,39 @@ def test_a_kill_at_any_moment_leaves_one_whole_set_of_results(tmp_path):
         assert sorted(found) == [f"file{k}" for k in range(6)]
         (whole,) = set(found.values())
         assert len(whole.split()) == 2000
+
+
+KILLED_AT = """
+import os, signal, sys
+from pathlib import Path
+from geom.report.folder import write_results
+target, at = Path(sys.argv[1]), int(sys.argv[2])
+names = [f"file{k}" for k in range(4)]
+write_results({name: b"old" for name in names}, target, force=True)
+calls = 0
+def count(event, args):
+    global calls
+    if event == "open" or event.startswith(("os.", "shutil.", "ctypes.")):
+        calls += 1
+        if calls == at:
+            os.kill(os.getpid(), signal.SIGKILL)
+sys.addaudithook(count)
+write_results({name: b"new" for name in names}, target, force=True)
+"""
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="the swap in one step is of Linux")
+def test_a_kill_before_any_call_of_the_system_leaves_one_whole_set_of_results(tmp_path):
+    seen = []
+    for at in range(1, 100):
+        target = tmp_path / f"out{at}"
+        run = subprocess.run([sys.executable, "-c", KILLED_AT, str(target), str(at)], cwd=ROOT, check=False)
+        found = content(target)
+        assert sorted(found) == [f"file{k}" for k in range(4)]
+        assert len(set(found.values())) == 1
+        seen.append(found["file0"])
+        if run.returncode == 0:
+            break
+        assert run.returncode == -signal.SIGKILL
+    assert len(seen) > 12
+    assert {seen[0], seen[-1]} == {b"old", b"new"}
