@@ -8,6 +8,7 @@ from geom.advice.measures import (
     feature_means,
     hottest_current_density,
     percentiles,
+    strip_width,
 )
 from geom.arrays import Floats
 from geom.bem.problem import Current
@@ -53,7 +54,7 @@ def estimated_accuracy(first: Field, options: MeshOptions, wanted: tuple[str, ..
     return Accuracy(
         voltage=_change(first.voltage, other.voltage),
         thinnest=_change(_thinnest(first, wanted), _thinnest(other, wanted)),
-        hottest=_change(hottest_current_density(first), hottest_current_density(other)),
+        hottest=_change(hottest_current_density(first), hottest_current_density(other, strip_width(first.panels))),
         percentiles=float(np.abs(ratios[1] / ratios[0] - 1).max()),
         features=float(changes[worst]),
         worst_feature=first.cell.part.features[worst].name,

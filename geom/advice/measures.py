@@ -56,10 +56,13 @@ def strip_width(panels: Panels) -> float:
     return max(STRIP, panels.scale * EDGE_SIZE)
 
 
-def hottest_strip(field: Field) -> Strip | None:
-    """Return the strip along the sharp edge that gets most; None for a part without sharp edges."""
+def hottest_strip(field: Field, width: float | None = None) -> Strip | None:
+    """Return the strip along the sharp edge that gets most; None for a part without sharp edges.
+
+    ``width`` of the strip [m]; by default what the panels allow.
+    """
     panels = field.panels
-    width = strip_width(panels)
+    width = strip_width(panels) if width is None else width
     near = panels.edge_distance < width
     if not np.any(near):
         return None
@@ -71,9 +74,9 @@ def hottest_strip(field: Field) -> Strip | None:
     return Strip(width, float(believed.max()))
 
 
-def hottest_current_density(field: Field) -> float:
+def hottest_current_density(field: Field, width: float | None = None) -> float:
     """Return what the burn limit is weighed against: the hottest strip, or the top of the spread without one [A/m²]."""
-    strip = hottest_strip(field)
+    strip = hottest_strip(field, width)
     if strip is not None:
         return strip.current_density
     return tail_mean(field.current_density, field.areas, -TAIL)

@@ -11,7 +11,6 @@ from geom.bem.solve import solve
 from geom.surface.surface import Surface
 from helpers.meshes import turned_over
 
-
 ONE_VOLT = Voltage(1.0)
 
 
