@@ -1,0 +1,87 @@
+"""docs/plan-json.md lists the keys of the JSON documents: every one, and no other."""
+
+import re
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import pytest
+from helpers.small_plan import small_plan
+
+from geom.cell.cell import JarTank, RodAnode
+from geom.cli.area import _tree
+from geom.cli.main import error_tree
+from geom.errors import JobError, PartError
+from geom.report.jsonfile import plan_tree
+
+TEXT = (Path(__file__).parents[2] / "docs" / "plan-json.md").read_text(encoding="utf-8")
+BY_JOB = {"origins"}  # records whose keys depend on the job
+
+
+def documented(heading: str) -> set[str]:
+    (section,) = re.findall(rf"^## {heading}\n(.*?)(?=^## |\Z)", TEXT, flags=re.MULTILINE | re.DOTALL)
+    return set(re.findall(r"^\| `([^`]+)` \|", section, flags=re.MULTILINE))
+
+
+def keys(tree: Any, place: str = "") -> Iterator[str]:
+    """Yield the place of every leaf, as the page writes it."""
+    if isinstance(tree, dict):
+        for key, value in tree.items():
+            word = "{}" if place in BY_JOB else key
+            yield from keys(value, f"{place}.{word}" if place else word)
+    elif isinstance(tree, list | tuple):
+        for value in tree:
+            yield from keys(value, f"{place}[]")
+    else:
+        yield place
+
+
+def other_cell() -> dict[str, Any]:
+    """Return the tree of the plan as if its tank were a jar and its anode a rod."""
+    plan = small_plan()
+    rod = RodAnode(0.01, 0.05, (-0.05, 0.0, 0.08))
+    return plan_tree(replace(plan, cell=replace(plan.cell, tank=JarTank(0.2, 0.15), anodes=(rod,))))
+
+
+def test_every_key_of_a_plan_is_listed_and_no_other():
+    found = {*keys(plan_tree(small_plan())), *keys(other_cell())}
+    assert found == documented("geom plan")
+
+
+def test_every_key_of_geom_area_is_listed_and_no_other():
+    part = replace(small_plan().cell.part, findings=small_plan().findings)
+    assert set(keys(_tree(part))) == documented("geom area")
+
+
+def test_every_key_of_an_error_is_listed():
+    error = JobError("a-b", "", mistakes=[PartError("c-d", "")])
+    found = {re.sub(r"\[\]\..*", "[]", key) for key in keys({"schema_version": "1", "error": error_tree(error)})}
+    assert found == documented("An error")
+
+
+def test_numbers_have_their_unit_in_the_key():
+    """A number is a share or a ratio, a count, or has its unit at the end of its key or that of its record."""
+    plain = {"value", "efficiency"}
+    records = (".numerics", ".numerical_error")  # shares and counts alone
+    unit = re.compile(r"_(mm|mm2|mm3|um|A|A_dm2|V|min|g|Ah|deg|S_m|C)(\[\])?$")
+
+    def numbers(tree: Any, place: str = "") -> Iterator[str]:
+        if isinstance(tree, dict):
+            for key, value in tree.items():
+                yield from numbers(value, f"{place}.{key}")
+        elif isinstance(tree, list):
+            for value in tree:
+                yield from numbers(value, place)
+        elif isinstance(tree, int | float) and not isinstance(tree, bool):
+            yield place
+
+    for place in set(numbers(plan_tree(small_plan()))):
+        record, last = place.rsplit(".", 1)
+        is_ratio = "ratio" in place or last in ("edge_to_face", "front_to_back") or last in plain or record in records
+        assert is_ratio or unit.search(last) or unit.search(record) or last == "A_dm2", place
+
+
+@pytest.mark.parametrize("word", ["schema_version", "recommendation.current_A", "features[].extra_time_min"])
+def test_the_page_is_read(word: str):
+    assert word in documented("geom plan")
