@@ -146,6 +146,7 @@ def _run(mesh: _Mesh, surface: Surface, size: SizeField, sag: float, rounds: int
     original = np.ascontiguousarray(surface.corners[order])
     limits = np.array([LONG * 1.1, sag, TURN])
     topology = (mesh.twin, mesh.kept, mesh.out, mesh.counts)
+    curves = _curves(surface)
     _settle(mesh)
     for turn in range(rounds):
         for _ in range(20):
@@ -164,12 +165,36 @@ def _run(mesh: _Mesh, surface: Surface, size: SizeField, sag: float, rounds: int
         for _ in range(2):
             kernels.flip_pass(mesh.vertex, mesh.face, *topology, FLAT)
             kernels.slide_pass(mesh.vertex, mesh.size, mesh.rank, mesh.face, mesh.tag, *topology, original, starts)
+        _onto_curves(mesh, *curves)
         if turn < rounds - 1:
             mesh.size[: mesh.counts[0]] = size(mesh.vertex[: mesh.counts[0]])
     for _ in range(3):
         kernels.flip_pass(mesh.vertex, mesh.face, *topology, FLAT)
         kernels.slide_pass(mesh.vertex, mesh.size, mesh.rank, mesh.face, mesh.tag, *topology, original, starts)
+    _onto_curves(mesh, *curves)
     return True
+
+
+def _curves(surface: Surface) -> tuple[Floats, Floats]:
+    """Return start and end (n, 3) of the kept edges of the original, each once."""
+    twin = half_edge_twins(surface.faces)
+    half = np.flatnonzero(sharp_half_edges(surface, twin) & ((twin < 0) | (np.arange(len(twin)) < twin)))
+    corners = surface.corners
+    return corners[half // 3, half % 3], corners[half // 3, (half + 1) % 3]
+
+
+def _onto_curves(mesh: _Mesh, start: Floats, end: Floats) -> None:
+    """Put vertices of kept curves back on the original ones: splits and slides along chords let them drift inward."""
+    rows = np.flatnonzero(mesh.rank[: mesh.counts[0]] == 1)
+    if not len(rows) or not len(start):
+        return
+    places = mesh.vertex[rows]
+    distance, number = kernels.nearest_segments(places, start, end)
+    base, along = start[number], end[number] - start[number]
+    share = np.einsum("ij,ij->i", places - base, along) / np.maximum(np.einsum("ij,ij->i", along, along), 1e-300)
+    foot = base + np.clip(share, 0.0, 1.0)[:, None] * along
+    near = distance < 0.25 * mesh.size[rows]  # farther off it may be another curve
+    mesh.vertex[rows[near]] = foot[near]
 
 
 def _settle(mesh: _Mesh) -> None:
