@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+import trimesh
 from numpy.testing import assert_allclose
 
 from geom.job.read import read_job
@@ -90,7 +91,6 @@ def test_meshes_are_small():
 
 
 def test_committed_clamp_is_what_its_script_writes():
-    trimesh = pytest.importorskip("trimesh")
     space: dict[str, Any] = {"__name__": "make_mesh"}
     exec((SAMPLES / "clamp" / "make_mesh.py").read_text(encoding="utf-8"), space)
     made = space["clamp"]()
