@@ -97,7 +97,7 @@ def _guarded(run: Callable[[], int], as_json: bool, debug: bool) -> None:
         _trace(debug)
         what = GeomError(
             "defect",
-            f"this is a defect in geom, not in your input: {type(error).__name__}: {error}",
+            f"this is a defect in geom, not in your input: {type(error).__name__}: {error}".rstrip(": "),
             hint="run again with --debug and report what it prints",
         )
         _tell(f"error: {what}", error_tree(what) if as_json else None)
