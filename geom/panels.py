@@ -51,8 +51,9 @@ class Panels:
     surface: Surface
     part_count: int
     feature: Ints  # (part_count,) index into part.features
-    edge_distance: Floats  # (part_count,) distance of the centroid to the nearest sharp outside edge [m]; inf without
-    edge_chain: Ints  # (part_count,) which sharp edge that is; -1 without
+    edge_distance: Floats  # (part_count, 4) from quarters of the panel to the nearest sharp outside edge [m]; or inf
+    edge_chain: Ints  # (part_count,) the sharp edge nearest to the centroid; -1 without
+    edge_length: Floats  # (edges,) length of each sharp edge [m]
     anode_count: int
     pose: Pose
     scale: float = 1.0  # by how much the budget enlarged the panels
@@ -62,6 +63,7 @@ class Panels:
         object.__setattr__(self, "feature", frozen(self.feature, np.int64))
         object.__setattr__(self, "edge_distance", frozen(self.edge_distance, np.float64))
         object.__setattr__(self, "edge_chain", frozen(self.edge_chain, np.int64))
+        object.__setattr__(self, "edge_length", frozen(self.edge_length, np.float64))
 
     @property
     def body(self) -> Ints:
@@ -121,7 +123,7 @@ def mesh_cell(
     if part_mesh is None:
         part_mesh = remeshed(wet, replace(sizes[0], scale=scale), sag=SAG * scale)
     others = [remeshed(body, replace(size, scale=scale)) for body, size in zip(bodies[1:], sizes[1:], strict=True)]
-    distance, chain = _edge_strips(cell.part, part_mesh, edges)
+    distance, chain, edge_length = _edge_strips(cell.part, part_mesh, edges)
     as_body = Surface(part_mesh.vertices, part_mesh.faces, np.full(len(part_mesh.faces), PART))
     return Panels(
         surface=joined([as_body, *others]),
@@ -129,6 +131,7 @@ def mesh_cell(
         feature=part_mesh.tag,
         edge_distance=distance,
         edge_chain=chain,
+        edge_length=edge_length,
         anode_count=len(cell.anodes),
         pose=cell.pose,
         scale=scale,
@@ -148,19 +151,26 @@ def _scale_for(budget: int, sizes: list[GradedSize], bodies: list[Surface]) -> f
     return scale
 
 
-def _edge_strips(part: Part, mesh: Surface, edges: EdgeSet) -> tuple[Floats, Ints]:
-    """Return for each panel its distance to the nearest outside edge, and which edge (chain) that is.
+def _edge_strips(part: Part, mesh: Surface, edges: EdgeSet) -> tuple[Floats, Ints, Floats]:
+    """Return each panel's distances to the nearest outside edge and which edge that is, and the edges' lengths.
 
-    Outside edges are sharp convex ones, and the border lines of a rounded strip along an edge.
+    Outside edges are sharp convex ones, and the border lines of a rounded strip along an edge; an edge runs
+    on until it turns a corner.
     """
     rounded = np.array([feature.name.startswith("rounded") for feature in part.features])
     on_strip = np.any((edges.tags >= 0) & rounded[np.maximum(edges.tags, 0)], axis=1)
     outside = (edges.bulge > np.sin(np.radians(30.0))) | on_strip
+    count = len(mesh.faces)
     if not np.any(outside):
-        return np.full(len(mesh.faces), np.inf), np.full(len(mesh.faces), -1, dtype=np.int64)
-    chains = chains_of(edges.vertices[outside], edges.start[outside], edges.end[outside])
-    distance, nearest = nearest_segment(mesh.centroids, edges.start[outside], edges.end[outside])
-    return distance, chains[nearest]
+        return np.full((count, 4), np.inf), np.full(count, -1, dtype=np.int64), np.zeros(0)
+    start, end = edges.start[outside], edges.end[outside]
+    chains = chains_of(edges.vertices[outside], start, end)
+    middle, corners = mesh.centroids, mesh.corners
+    outer = 0.5 * (corners + middle[:, None, :])  # middles of the three corner quarters
+    quarters = np.concatenate([middle[:, None, :], outer], axis=1).reshape(-1, 3)
+    distance, nearest = nearest_segment(quarters, start, end)
+    length = np.asarray(np.bincount(chains, np.linalg.norm(end - start, axis=1)), dtype=np.float64)
+    return distance.reshape(-1, 4), chains[nearest.reshape(-1, 4)[:, 0]], length
 
 
 def _coarse(scale: float) -> list[Finding]:

@@ -13,7 +13,7 @@ from geom.part.part import Kind, Part
 PERCENTILES = (1, 10, 50, 90, 99)
 TAIL = 0.01  # `min` and `max` are means over this share of the area: a point value at an edge means nothing
 STRIP = 1.0e-3  # width of the strip along an edge that its current density is a mean over [m]
-FEWEST = 4  # panels that a strip needs before its mean is believed
+LEAST_EDGE = 5.0e-3  # shorter edges are corners: their strips are too small to be meant or resolved [m]
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,15 +63,17 @@ def hottest_strip(field: Field, width: float | None = None) -> Strip | None:
     """
     panels = field.panels
     width = strip_width(panels) if width is None else width
-    near = panels.edge_distance < width
+    share = (panels.edge_distance < width).mean(axis=1)  # of each panel that lies in a strip
+    near = share > 0
     if not np.any(near):
         return None
-    chain, area = panels.edge_chain[near], field.areas[near]
-    count = np.bincount(chain)
-    total = np.bincount(chain, area)
-    mean = np.bincount(chain, area * field.current_density[near]) / np.maximum(total, 1e-300)
-    believed = np.where(count >= min(FEWEST, count.max()), mean, -np.inf)
-    return Strip(width, float(believed.max()))
+    edges = len(panels.edge_length)
+    weight = (field.areas * share)[near]
+    total = np.bincount(panels.edge_chain[near], weight, edges)
+    flow = np.bincount(panels.edge_chain[near], weight * field.current_density[near], edges)
+    long = panels.edge_length >= min(LEAST_EDGE, panels.edge_length.max())
+    mean = np.where(long & (total > 0), flow / np.where(total > 0, total, 1.0), -np.inf)
+    return Strip(width, float(mean.max()))
 
 
 def hottest_current_density(field: Field, width: float | None = None) -> float:
