@@ -35,6 +35,7 @@ def document(plan: Plan) -> Document:
         Section("Cautions", _cautions(plan)),
         input_section(plan),
         _checks(plan),
+        _numerical_error(plan),
     )
     return Document(plan.job.title, _answer(plan), tuple(s for s in sections if s.sentences or s.rows or s.table))
 
@@ -97,6 +98,11 @@ def _features(plan: Plan) -> Section:
         "(ISO 2064 speaks of a local thickness over a reference area). extra time: beyond the plan, until the "
         "thinnest place there meets the target."
     ]
+    if any(feature.significant and feature.extra_time > 0 for feature in plan.features):
+        notes.append(
+            "A feature without mark may have places outside the significant surface; where it asks for extra time, its "
+            "thinnest place is one of them."
+        )
     if any(not feature.significant for feature in plan.features):
         notes.append(f"* not counted as significant surface: {_left_out(plan)}.")
     return Section("Feature by feature", tuple(notes), (), Table(heads, lines))
@@ -221,17 +227,20 @@ def _checks(plan: Plan) -> Section:
         rows.append(Row(f"pose {number}: current into the part, out of the anodes", f"{both} ({apart})"))
         panels = f"{len(field.panels.body)}, {field.panels.part_count} of them on the part"
         rows.append(Row(f"pose {number}: panels", panels))
+    return Section("Checks of the calculation", (), tuple(rows))
+
+
+def _numerical_error(plan: Plan) -> Section:
     accuracy = plan.accuracy
-    rows += [
+    rows = (
         Row("voltage", percent(accuracy.voltage)),
         Row("thinnest significant place, and so the time", percent(accuracy.thinnest)),
         Row("hottest strip, and so the limit it sets", percent(accuracy.hottest)),
         Row("percentiles p1 to p99, the worst", percent(accuracy.percentiles)),
         Row(f"means of features, the worst ({accuracy.worst_feature})", percent(accuracy.features)),
-    ]
-    note = (
-        f"The figures in % are the change of each number, as first hung, when the panels are made {COARSER} times larger "
-        f"({accuracy.panels} of them): a measure of the numerical error. What is not known of the bath usually "
-        "weighs more."
     )
-    return Section("Checks of the calculation", (note,), tuple(rows))
+    note = (
+        f"How far each number, as first hung, moves when the panels are made {COARSER} times larger ({accuracy.panels} "
+        "of them): a measure of the numerical error. What is not known of the bath usually weighs more."
+    )
+    return Section("Numerical error", (note,), rows)

@@ -228,6 +228,15 @@ def test_a_last_column_of_words_goes_on_below_itself():
     assert lines[-1] == "b        22  short"
 
 
+def test_a_significant_feature_that_asks_for_extra_time_is_explained():
+    plan = small_plan()
+    late = replace(plan.features[0], significant=True, extra_time=60.0)
+    words = "A feature without mark may have places outside the significant surface"
+    assert words in " ".join(text_of(replace(plan, features=(late, *plan.features[1:]))).split())
+    early = tuple(replace(feature, significant=True, extra_time=0.0) for feature in plan.features)
+    assert words not in " ".join(text_of(replace(plan, features=early)).split())
+
+
 def test_an_empty_section_is_left_out():
     plan = replace(small_plan(), advice=(), findings=())
     assert "What to expect" not in text_of(plan)
