@@ -37,6 +37,7 @@ ROUND = 0.35  # chord of a curved face of the part, in radii: 18 round a circle
 ROUND_ANODE = 0.5  # the same for anodes
 ROUGH_SAG = 0.08  # share of the panel edge by which anodes and walls may be straightened
 WALL_SIZE = 1.5e-3  # panel edge on a wall where an electrode meets it [m]
+REST_FIRST = 2.0  # how much more than the part's the panels of walls and anodes are enlarged to meet the budget
 FLOOR = 1e-6  # no panel edge is asked to be smaller [m]
 BUDGET = 7000  # panels of one cell; beyond it every size is enlarged alike
 
@@ -56,7 +57,8 @@ class Panels:
     edge_length: Floats  # (edges,) length of each sharp edge [m]
     anode_count: int
     pose: Pose
-    scale: float = 1.0  # by how much the budget enlarged the panels
+    scale: float = 1.0  # by how much the budget enlarged the panels of the part
+    rest_scale: float = 1.0  # and those of walls and anodes
     findings: tuple[Finding, ...] = ()
 
     def __post_init__(self) -> None:
@@ -99,11 +101,11 @@ def mesh_cell(
     options: MeshOptions = DEFAULT_OPTIONS,
     *,
     like: Panels | None = None,
-    scale: float | None = None,
+    scales: tuple[float, float] | None = None,
 ) -> Panels:
     """Return the panels of a cell.
 
-    ``scale`` enlarges all panels alike; without it the budget decides.
+    ``scales`` enlarge the panels of the part, and of the rest; without them the budget decides.
 
     ``like`` holds panels of the same part hung differently: where the same surface is wet, its panels are
     carried over to the new pose instead of meshed anew, so that thickness adds up panel by panel.
@@ -117,12 +119,16 @@ def mesh_cell(
     edges = kept_edges(wet)
     bodies = [wet, *(rest.selected(rest.tag == body) for body in np.unique(rest.tag))]
     sizes = _sizes(cell.tank, bodies, edges, options)
-    if scale is None:
-        scale = like.scale if like is not None else _scale_for(options.budget, sizes, bodies)
+    if scales is None:
+        scales = (like.scale, like.rest_scale) if like is not None else _scales_for(options.budget, sizes, bodies)
+    scale, rest_scale = scales
     part_mesh = _carried(like, cell, wet) if like is not None else None
     if part_mesh is None:
         part_mesh = remeshed(wet, replace(sizes[0], scale=scale), sag=SAG * scale)
-    others = [remeshed(body, replace(size, scale=scale)) for body, size in zip(bodies[1:], sizes[1:], strict=True)]
+    others = [
+        remeshed(body, replace(size, scale=rest_scale), sag=ROUGH_SAG * rest_scale)
+        for body, size in zip(bodies[1:], sizes[1:], strict=True)
+    ]
     distance, chain, edge_length = _edge_strips(cell.part, part_mesh, edges)
     as_body = Surface(part_mesh.vertices, part_mesh.faces, np.full(len(part_mesh.faces), PART))
     return Panels(
@@ -135,20 +141,29 @@ def mesh_cell(
         anode_count=len(cell.anodes),
         pose=cell.pose,
         scale=scale,
+        rest_scale=rest_scale,
         findings=(*findings, *_coarse(scale)),
     )
 
 
-def _scale_for(budget: int, sizes: list[GradedSize], bodies: list[Surface]) -> float:
-    """Return by how much all size fields must be enlarged to stay within the budget."""
-    scale = 1.0
-    for _ in range(12):
-        wanted = [replace(size, scale=scale) for size in sizes]
-        count = sum(expected_faces(body, size) for body, size in zip(bodies, wanted, strict=True))
-        if count <= budget:
+def _scales_for(budget: int, sizes: list[GradedSize], bodies: list[Surface]) -> tuple[float, float]:
+    """Return by how much the sizes of the part and of the rest must be enlarged to stay within the budget.
+
+    Walls and anodes give way first: the plan is about the part.
+    """
+    part, rest = 1.0, 1.0
+    for _ in range(20):
+        wanted = [replace(size, scale=rest if k else part) for k, size in enumerate(sizes)]
+        counts = [expected_faces(body, size) for body, size in zip(bodies, wanted, strict=True)]
+        over = sum(counts) / budget
+        if over <= 1:
             break
-        scale *= max(1.05, (count / budget) ** 0.6)
-    return scale
+        if rest < REST_FIRST * part and sum(counts[1:]) > 0.15 * budget:
+            rest *= max(1.05, min(over, 2.0) ** 0.6)
+        else:
+            part *= max(1.05, over**0.6)
+            rest = max(rest, part)
+    return part, rest
 
 
 def _edge_strips(part: Part, mesh: Surface, edges: EdgeSet) -> tuple[Floats, Ints, Floats]:

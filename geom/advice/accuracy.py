@@ -41,7 +41,7 @@ class Accuracy:
 
 def estimated_accuracy(first: Field, options: MeshOptions, wanted: tuple[str, ...]) -> Accuracy:
     """Return what a solve of the first pose on larger panels, at the same current, changes."""
-    panels = mesh_cell(first.cell, options, scale=COARSER * first.panels.scale)
+    panels = mesh_cell(first.cell, options, scales=(COARSER * first.panels.scale, COARSER * first.panels.rest_scale))
     other = solve_field(prepare(first.cell, panels), Current(first.current))
     ratios = [_ratios(field) for field in (first, other)]
     features = [

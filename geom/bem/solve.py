@@ -30,9 +30,10 @@ from geom.errors import SolveError
 
 STEPS = 60
 LINEAR_TOLERANCE = 1e-5  # of the linear solve that the answer is taken from
-FLATTEST = (
-    30.0  # a tangent is at most so many times flatter than the chord: past a limiting current it has no figures left
-)
+SLACK = 10.0  # times that tolerance the equation itself may be missed by: products are in single precision
+ATTEMPTS = 3  # at an equation that stays unsolved, each from where the last one stopped
+# a tangent is at most so many times flatter than the chord: past a limiting current it has no figures left
+FLATTEST = 30.0
 ABSURD = 1e6  # a drop [V] that only a current beyond the limiting current asks for
 LEAST_DROP = 0.1  # of that chord [V]: more than a Tafel slope, so that an exponential keeps its tangent
 ROUGH = 1e-3  # of the solves before it: the tangents move more than that
@@ -109,8 +110,11 @@ def solve(
     Raises
     ------
     SolveError
-        where the laws and the control cannot be met together.
+        where the laws and the control cannot be met together, or the integral equation stays unsolved.
+    ValueError
+        where the patches are not the electrode panels of ``operators``, each once, or a quantity is not positive.
     """
+    _check(operators, anodes, cathodes, conductivity, control)
     system = _system(operators, anodes, cathodes, conductivity)
     areas = operators.areas[operators.electrodes]
     drop, current = _first_point(system, areas, control, start)
@@ -118,12 +122,14 @@ def solve(
     history: list[float] = []
     inverses: Floats | None = None
     iterations, accuracy = 0, ROUGH if start is None else LINEAR_TOLERANCE
+    unsolved = 0
     for _ in range(STEPS):
         resistance = _resistances(system, drop)
         offset = drop - resistance * current
         if inverses is None:  # of the first tangents: close enough to precondition with to the end
             inverses = system.near_inverses(resistance)
-        guess, count = _linear_solve(system, resistance, offset, guess, inverses, accuracy)
+        rhs = _known_side(system, offset)
+        guess, count = _linear_solve(system, resistance, rhs, guess, inverses, accuracy)
         iterations += count
         columns = guess[operators.electrodes]
         metal = _metal_potential(columns, areas * system.on_cathode, control)
@@ -134,9 +140,13 @@ def solve(
         if not np.isfinite(miss) or float(np.abs(drop).max()) > ABSURD:
             break
         if miss < tolerance and accuracy <= LINEAR_TOLERANCE:
-            return _solution(
-                system, guess, metal, solved_current, solved_drop, tuple(history), iterations, anodes, cathodes
-            )
+            if _equation_miss(system, resistance, rhs, guess) <= SLACK * LINEAR_TOLERANCE:
+                return _solution(
+                    system, guess, metal, solved_current, solved_drop, tuple(history), iterations, anodes, cathodes
+                )
+            unsolved += 1
+            if unsolved == ATTEMPTS:
+                raise _unsolved(history)
         accuracy = LINEAR_TOLERANCE if miss < 0.02 else ROUGH
     raise SolveError(
         "solve-not-converged",
@@ -144,6 +154,32 @@ def solve(
         hint="a current over the limiting current of an electrode has no solution; otherwise check the polarization",
         residuals=history,
     )
+
+
+def _unsolved(history: Sequence[float]) -> SolveError:
+    return SolveError(
+        "solve-not-converged",
+        "the laws of the electrodes are met but the equation of the field is not: its iteration came to a standstill",
+        hint="bodies very close together or panels of very unlike size are the usual cause; move them apart, or mesh finer",
+        residuals=history,
+    )
+
+
+def _check(
+    operators: Operators,
+    anodes: Sequence[ElectrodePatch],
+    cathodes: Sequence[ElectrodePatch],
+    conductivity: float,
+    control: Voltage | Current,
+) -> None:
+    """Refuse what would otherwise give a number, and a wrong one: a panel left out would pass for an anode at zero."""
+    if not cathodes:
+        raise ValueError("at least one cathode is needed")
+    if not (0.0 < conductivity < np.inf and 0.0 < control.value < np.inf):
+        raise ValueError(f"conductivity {conductivity} and {control} must be positive and finite")
+    panels = np.concatenate([patch.panels for patch in (*anodes, *cathodes)])
+    if not np.array_equal(np.sort(panels), np.sort(operators.electrodes)):
+        raise ValueError("the patches must be the electrode panels of the operators, each of them once")
 
 
 def _words(control: Voltage | Current) -> str:
@@ -209,23 +245,37 @@ def _resistances(system: _System, drop: Floats) -> Floats:
     return resistance
 
 
-def _linear_solve(
-    system: _System, resistance: Floats, offset: Floats, guess: Floats, inverses: Floats, accuracy: float
-) -> tuple[Floats, int]:
-    """Solve the tangent problem for the offsets and for one volt on the cathode metal."""
-    electrodes = system.operators.electrodes
+def _known_side(system: _System, offset: Floats) -> Floats:
+    """Return (n, 2) right-hand sides: of the tangents' offsets, and of one volt on the cathode metal."""
     known = np.zeros((len(system.operators.areas), 2))
-    known[electrodes, 0] = offset
-    known[electrodes, 1] = system.on_cathode
-    rhs = -system.double_layer(known)
-    blocks = system.operators.blocks
+    known[system.operators.electrodes, 0] = offset
+    known[system.operators.electrodes, 1] = system.on_cathode
+    return -system.double_layer(known)
+
+
+def _linear_solve(
+    system: _System, resistance: Floats, rhs: Floats, guess: Floats, inverses: Floats, accuracy: float
+) -> tuple[Floats, int]:
+    """Return ``guess`` bettered until each column misses its right-hand side by that share of it, and the iterations.
+
+    A guess worse than none is dropped: the offsets' side vanishes with linear laws, and what another law left there
+    could not be worn down to nothing in single precision.
+    """
+    blocks, size = system.operators.blocks, np.linalg.norm(rhs, axis=0)
     residual = rhs - system.product(resistance, guess)
-    step, count = gmres(
-        lambda x: system.product(resistance, applied(blocks, inverses, x)),
-        residual,
-        accuracy * np.linalg.norm(rhs, axis=0),
-    )
+    better = np.linalg.norm(residual, axis=0) < size
+    guess, residual = np.where(better, guess, 0.0), np.where(better, residual, rhs)
+    step, count = gmres(lambda x: system.product(resistance, applied(blocks, inverses, x)), residual, accuracy * size)
     return guess + applied(blocks, inverses, step), count
+
+
+def _equation_miss(system: _System, resistance: Floats, rhs: Floats, guess: Floats) -> float:
+    """Return by how much the unknowns miss the integral equation, relative to its right-hand sides.
+
+    Worked out afresh: an iteration that gave up early would look as good as any by the laws alone.
+    """
+    left = np.linalg.norm(rhs - system.product(resistance, guess), axis=0)
+    return float(np.max(left / np.maximum(np.linalg.norm(rhs, axis=0), 1e-300)))
 
 
 def _metal_potential(current: Floats, weight: Floats, control: Voltage | Current) -> float:
