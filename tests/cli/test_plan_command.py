@@ -23,6 +23,9 @@ JOB = "link.toml"
 FILES = {name: b"content of " + name.encode() for name in RESULTS}
 
 
+DRAWN = geom.report.files.result_files
+
+
 @pytest.fixture(autouse=True)
 def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """Work in an empty folder with one job; planning and drawing take no time."""
@@ -55,6 +58,21 @@ def test_a_plan_is_printed_and_its_files_are_written(folder: Path):
     assert result.stdout.startswith("Link of the shore-power panel\n====")
     assert result.stderr == "results in link-plan/\n"
     assert {p.name: p.read_bytes() for p in (folder / "link-plan").iterdir()} == FILES
+
+
+def test_the_folder_holds_what_is_printed_and_pictures_that_show_something(monkeypatch, folder: Path):
+    image = pytest.importorskip("PIL.Image")
+    monkeypatch.setattr(geom.report.files, "result_files", DRAWN)
+    text = geom_plan(JOB).stdout
+    assert (folder / "link-plan" / "plan.txt").read_text(encoding="utf-8") == text
+    document = geom_plan(JOB, "--json", "--force").stdout
+    assert (folder / "link-plan" / "plan.json").read_text(encoding="utf-8") == document
+    assert {path.name for path in (folder / "link-plan").iterdir()} == set(RESULTS)
+    for path in (folder / "link-plan").glob("*.png"):
+        picture = image.open(path).convert("RGB")
+        assert min(picture.size) >= 200
+        assert max(picture.size) <= 4000
+        assert len(picture.getcolors(maxcolors=10**6)) > 5
 
 
 def test_json_is_the_only_thing_on_stdout():
@@ -94,7 +112,7 @@ def test_a_finding_that_should_stop_gives_exit_code_1_and_the_plan_all_the_same(
     planned(monkeypatch, lambda: with_severity(severity))
     result = geom_plan(JOB)
     assert result.exit_code == code
-    assert "Set 1.14 A" in result.stdout
+    assert f"Set {small_plan().current:.3g} A" in result.stdout
     assert (folder / "link-plan").is_dir()
     assert geom_plan(JOB, "--no-files", "--json").exit_code == code
 

@@ -78,7 +78,7 @@ def test_a_turn_is_part_of_the_answer():
 def test_a_current_or_voltage_of_the_user_is_called_theirs():
     assert "(your current)" in text_of(controlled(current=1.25))
     text = text_of(controlled(voltage=2.5))
-    assert "Set 2.5 V (your voltage). Expect about 1.14 A." in text
+    assert f"Set 2.5 V (your voltage). Expect about {small_plan().current:.3g} A." in text
     assert "You gave the current or the voltage" in section(controlled(voltage=2.5), "Limits on the current")
 
 
