@@ -31,6 +31,7 @@ from geom.errors import SolveError
 STEPS = 60
 LINEAR_TOLERANCE = 1e-5  # of the linear solve that the answer is taken from
 SLACK = 10.0  # times that tolerance the equation itself may be missed by: products are in single precision
+FAR = 100.0  # times the right side: a guess that misses by more costs the figures it should save
 ATTEMPTS = 3  # at an equation that stays unsolved, each from where the last one stopped
 # a tangent is at most so many times flatter than the chord: past a limiting current it has no figures left
 FLATTEST = 30.0
@@ -258,13 +259,13 @@ def _linear_solve(
 ) -> tuple[Floats, int]:
     """Return ``guess`` bettered until each column misses its right-hand side by that share of it, and the iterations.
 
-    A guess worse than none is dropped: the offsets' side vanishes with linear laws, and what another law left there
-    could not be worn down to nothing in single precision.
+    A guess far worse than none is dropped: the offsets' side vanishes with linear laws, and what another law left
+    there could not be worn down to nothing in single precision.
     """
     blocks, size = system.operators.blocks, np.linalg.norm(rhs, axis=0)
     residual = rhs - system.product(resistance, guess)
-    better = np.linalg.norm(residual, axis=0) < size
-    guess, residual = np.where(better, guess, 0.0), np.where(better, residual, rhs)
+    useful = np.linalg.norm(residual, axis=0) < FAR * size
+    guess, residual = np.where(useful, guess, 0.0), np.where(useful, residual, rhs)
     step, count = gmres(lambda x: system.product(resistance, applied(blocks, inverses, x)), residual, accuracy * size)
     return guess + applied(blocks, inverses, step), count
 

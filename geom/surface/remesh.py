@@ -8,6 +8,7 @@ import numpy as np
 from geom.arrays import Bools, Floats, Ints
 from geom.surface import remesh_kernels as kernels
 from geom.surface.surface import Surface
+from geom.surface.triangle_kernels import nearest_segments
 
 SizeField = Callable[[Floats], Floats]
 """(n, 3) places [m] to (n,) wanted edge length there [m]."""
@@ -189,7 +190,7 @@ def _onto_curves(mesh: _Mesh, start: Floats, end: Floats) -> None:
     if not len(rows) or not len(start):
         return
     places = mesh.vertex[rows]
-    distance, number = kernels.nearest_segments(places, start, end)
+    distance, number = nearest_segments(places, start, end)
     base, along = start[number], end[number] - start[number]
     share = np.einsum("ij,ij->i", places - base, along) / np.maximum(np.einsum("ij,ij->i", along, along), 1e-300)
     foot = base + np.clip(share, 0.0, 1.0)[:, None] * along

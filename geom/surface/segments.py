@@ -4,7 +4,7 @@ import numpy as np
 
 from geom.arrays import Floats, Ints
 from geom.surface.remesh import CORNER
-from geom.surface.remesh_kernels import nearest_segments
+from geom.surface.triangle_kernels import nearest_segments
 
 
 def nearest_segment(places: Floats, start: Floats, end: Floats) -> tuple[Floats, Ints]:
