@@ -90,17 +90,13 @@ def test_single_layer_stays_finite_on_a_corner_and_on_an_edge() -> None:
 def test_single_layer_of_a_square_at_its_centre_is_the_published_integral() -> None:
     """Side 1: 4 ln(1 + sqrt 2), elementary (Harrington, Field Computation by Moment Methods, ch. 2)."""
     quarter = np.array([[0.0, 0.0, 0.0], [0.5, -0.5, 0.0], [0.5, 0.5, 0.0]])
-    assert_allclose(
-        4 * closed_form(np.zeros(3), quarter)[0], 4 * math.log(1 + math.sqrt(2)), rtol=1e-12, atol=0
-    )
+    assert_allclose(4 * closed_form(np.zeros(3), quarter)[0], 4 * math.log(1 + math.sqrt(2)), rtol=1e-12, atol=0)
 
 
 @few
 @given(st.tuples(*[st.floats(-2, 2)] * 3).filter(lambda p: abs(p[2]) > 0.05))
 def test_solid_angle_seen_from_anywhere_agrees_with_quadrature(place: tuple[float, float, float]) -> None:
-    assert_allclose(
-        closed_form(np.array(place), TRIANGLE), twin(np.array(place), TRIANGLE), rtol=1e-6, atol=0
-    )
+    assert_allclose(closed_form(np.array(place), TRIANGLE), twin(np.array(place), TRIANGLE), rtol=1e-6, atol=0)
 
 
 @few
@@ -136,10 +132,7 @@ def test_distant_panels_are_integrated_within_a_tenth_of_a_percent() -> None:
     operators = assemble(surface, np.arange(len(surface.faces)), dtype=np.float64)
     row = 17
     exact = np.array(
-        [
-            panel_integrals(*surface.centroids[row], c, n)
-            for c, n in zip(surface.corners, surface.normals, strict=True)
-        ]
+        [panel_integrals(*surface.centroids[row], c, n) for c, n in zip(surface.corners, surface.normals, strict=True)]
     ) / (4 * math.pi)
     assert_allclose(operators.single[row], exact[:, 0], rtol=1e-3, atol=0)
     elsewhere = (np.abs(exact[:, 1]) > 1e-12) & (np.arange(len(exact)) != row)

@@ -73,18 +73,14 @@ def cathode_area() -> float:
 def test_without_a_nonlinear_law_the_current_follows_the_voltage(volts: float) -> None:
     for law in (None, Linear(1e-3)):
         once = solved(law, Voltage(1.0))
-        assert_allclose(
-            solved(law, Voltage(volts)).cathode_current, volts * once.cathode_current, rtol=2e-4, atol=0
-        )
+        assert_allclose(solved(law, Voltage(volts)).cathode_current, volts * once.cathode_current, rtol=2e-4, atol=0)
 
 
 @few
 @given(st.floats(1e-2, 1e3))
 def test_the_primary_current_follows_the_conductivity(kappa: float) -> None:
     once = solved(None, Voltage(1.0), conductivity=1.0).cathode_current
-    assert_allclose(
-        solved(None, Voltage(1.0), conductivity=kappa).cathode_current, kappa * once, rtol=2e-4, atol=0
-    )
+    assert_allclose(solved(None, Voltage(1.0), conductivity=kappa).cathode_current, kappa * once, rtol=2e-4, atol=0)
 
 
 @pytest.mark.parametrize("scale", [0.02, 0.3, 12.0])
@@ -186,9 +182,7 @@ def test_the_power_put_in_is_spent_in_the_liquid_and_at_the_surfaces() -> None:
     here, there = rows(surface, PART), rows(surface, [*LEFT, *RIGHT])
     at_cathode = float(LAWS["tafel"].drop(found.current_density[here]) @ flow[here])
     at_anode = float(anode_law.drop(found.current_density[there]) @ flow[there])
-    assert_allclose(
-        found.voltage * found.cathode_current, in_liquid + at_cathode + at_anode, rtol=5e-3, atol=0
-    )
+    assert_allclose(found.voltage * found.cathode_current, in_liquid + at_cathode + at_anode, rtol=5e-3, atol=0)
     assert min(in_liquid, at_cathode, at_anode) > 0
 
 
