@@ -1,0 +1,139 @@
+"""Faraday's law over the whole part: what lies on it, what the charge was, what the anode lost."""
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from helpers.flows import on_the_link, with_bath
+from helpers.small_plan import small_plan
+from numpy.testing import assert_allclose
+
+from geom.arrays import Bools, Floats
+from geom.deposit import REFERENCE_AREA, growth_rate, local_mean, plate
+
+FARADAY = 96485.33212  # C/mol, CODATA 2018
+NICKEL = 58.6934e-3, 8908.0, 2  # molar mass and electrons: IUPAC; density: CRC Handbook of Chemistry and Physics
+
+few = settings(max_examples=30, deadline=None, derandomize=True)
+PANELS = small_plan().fields[0].panels
+AREAS = small_plan().fields[0].areas
+COUNT = PANELS.part_count
+EVERYWHERE: Bools = np.ones(COUNT, dtype=np.bool_)
+seeds = st.integers(0, 2**32 - 1)
+
+
+def random_flow(seed: int, low: float = 0.0) -> Floats:
+    return np.random.default_rng(seed).uniform(low, 500.0, COUNT)
+
+
+@few
+@given(seeds, st.floats(0.2, 1.0), st.floats(1.0, 1e5))
+def test_mass_of_the_layer_is_that_of_the_charge(seed: int, efficiency: float, time: float) -> None:
+    field = with_bath(on_the_link(random_flow(seed)), efficiency=efficiency)
+    deposit = plate([field], [time], ["as hung"], EVERYWHERE)
+    molar_mass, density, electrons = NICKEL
+    expected = efficiency * field.current * time * molar_mass / (electrons * FARADAY)
+    assert_allclose(deposit.thickness @ deposit.areas * density, expected, rtol=1e-9, atol=0)
+    assert_allclose(deposit.mass, expected, rtol=1e-9, atol=0)
+
+
+def test_mass_of_a_solved_plan_is_that_of_its_charge() -> None:
+    plan = small_plan()
+    molar_mass, density, electrons = NICKEL
+    equivalent = molar_mass / (electrons * FARADAY)
+    charge = sum(stage.current * stage.time for stage in plan.deposit.stages)
+    assert_allclose(plan.deposit.charge, charge, rtol=1e-12, atol=0)
+    layer = float(plan.deposit.thickness @ plan.deposit.areas) * density
+    assert_allclose(layer, plan.cell.bath.efficiency * charge * equivalent, rtol=1e-9, atol=0)
+    assert_allclose(plan.deposit.mass, layer, rtol=1e-12, atol=0)
+    assert_allclose(plan.deposit.anode_mass, charge * equivalent, rtol=1e-9, atol=0)
+
+
+def test_an_ampere_for_three_quarters_of_an_hour_dissolves_about_0_8_g_of_nickel() -> None:
+    """Common practice, no source."""
+    field = on_the_link(np.full(COUNT, 1.0 / AREAS.sum()))
+    deposit = plate([field], [45 * 60.0], ["as hung"], EVERYWHERE)
+    assert_allclose(field.current, 1.0, rtol=1e-12, atol=0)
+    assert_allclose(deposit.anode_mass, 0.8e-3, rtol=0.04, atol=0)
+
+
+def test_a_place_where_current_leaves_the_part_neither_grows_nor_shrinks() -> None:
+    flow = random_flow(1)
+    flow[:10] = -50.0
+    rate = growth_rate(on_the_link(flow))
+    assert np.all(rate[:10] == 0)
+    assert np.all(rate[10:] > 0)
+
+
+@few
+@given(seeds, st.floats(1.0, 1e4), st.floats(1.0, 1e4))
+def test_two_stages_add_up(seed: int, first: float, second: float) -> None:
+    fields = [on_the_link(random_flow(seed)), on_the_link(random_flow(seed + 1))]
+    both = plate(fields, [first, second], ["as hung", "turned"], EVERYWHERE)
+    each = [plate([f], [t], ["one"], EVERYWHERE) for f, t in zip(fields, (first, second), strict=True)]
+    assert_allclose(both.thickness, each[0].thickness + each[1].thickness, rtol=1e-12, atol=0)
+    assert_allclose(both.charge, each[0].charge + each[1].charge, rtol=1e-12, atol=0)
+    assert_allclose(both.mass, each[0].mass + each[1].mass, rtol=1e-12, atol=0)
+    assert_allclose(both.time, first + second, rtol=1e-12, atol=0)
+    assert [stage.name for stage in both.stages] == ["as hung", "turned"]
+
+
+def test_a_stage_without_time_is_none() -> None:
+    fields = [on_the_link(random_flow(2)), on_the_link(random_flow(3))]
+    deposit = plate(fields, [60.0, 0.0], ["as hung", "turned"], EVERYWHERE)
+    assert [stage.name for stage in deposit.stages] == ["as hung"]
+
+
+def test_arrays_of_a_deposit_cannot_be_written_to() -> None:
+    deposit = small_plan().deposit
+    for array in (deposit.thickness, deposit.local_thickness, deposit.areas, deposit.significant):
+        with pytest.raises(ValueError, match="read-only"):
+            array[0] = 1
+
+
+@few
+@given(st.floats(1e-9, 1e3))
+def test_local_mean_of_an_even_layer_is_that_layer(value: float) -> None:
+    assert_allclose(local_mean(np.full(COUNT, value), PANELS), value, rtol=1e-12, atol=0)
+
+
+@few
+@given(seeds, st.floats(0.1, 10), st.floats(0.1, 10))
+def test_local_mean_is_linear(seed: int, a: float, b: float) -> None:
+    u, v = random_flow(seed), random_flow(seed + 1)
+    assert_allclose(
+        local_mean(a * u + b * v, PANELS), a * local_mean(u, PANELS) + b * local_mean(v, PANELS), rtol=1e-11, atol=0
+    )
+
+
+@few
+@given(seeds)
+def test_local_mean_lies_between_the_extremes(seed: int) -> None:
+    values = random_flow(seed)
+    mean = local_mean(values, PANELS)
+    assert values.min() <= mean.min()
+    assert mean.max() <= values.max()
+
+
+def test_local_mean_agrees_with_one_written_as_it_is_defined() -> None:
+    """The area mean over the panels of the same feature whose centroids lie in the circle, and look the same way."""
+    values = random_flow(7)
+    part, mean = PANELS.part, local_mean(values, PANELS)
+    radius = np.sqrt(REFERENCE_AREA / np.pi)
+    for k in range(0, COUNT, 17):
+        near = np.linalg.norm(part.centroids - part.centroids[k], axis=1) <= radius
+        near &= (PANELS.feature == PANELS.feature[k]) & (part.normals @ part.normals[k] > 0.5)
+        assert_allclose(mean[k], np.average(values[near], weights=part.areas[near]), rtol=1e-12, atol=0)
+
+
+def test_a_layer_that_grows_evenly_along_a_face_keeps_its_slope_amid_the_face() -> None:
+    part = PANELS.part
+    rise = np.ptp(part.centroids[:, 2])
+    values = 1.0 + (part.centroids[:, 2] - part.centroids[:, 2].min()) / rise
+    mean = local_mean(values, PANELS)
+    centre = part.centroids[:COUNT].mean(axis=0)
+    face = [k for k, f in enumerate(small_plan().cell.part.features) if f.kind == "face"]
+    middle = np.isin(PANELS.feature, face) & (np.abs(part.centroids[:, 1] - centre[1]) < 3e-3)
+    middle &= np.abs(part.centroids[:, 2] - centre[2]) < 8e-3
+    assert middle.sum() > 10
+    assert_allclose(mean[middle], values[middle], rtol=0.03, atol=0)
