@@ -8,6 +8,7 @@ each other.
 import math
 import stat
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -17,6 +18,7 @@ from geom.errors import GeomError, PartError
 from geom.findings import Finding, Severity
 from geom.part.part import Part
 from geom.part.polygons import RawMesh, malformed, read_obj, read_off, shown
+from geom.part.second_reading import second_reading
 from geom.part.skins import mesh_features
 from geom.part.solidity import check_solid
 from geom.part.stl import read_stl
@@ -51,8 +53,10 @@ def read_mesh(path: Path, unit: float) -> Part:
         raise PartError("part-dimensions", f"the unit of the mesh is {unit} m; it must be more than zero")
     try:
         reader = _reader(path)
-        raw = _read(reader, _bytes(path))
-        return _part(path.name, raw, unit)
+        data = _bytes(path)
+        raw = _read(reader, data)
+        part = _part(path.name, raw, unit)
+        return replace(part, findings=(*part.findings, *second_reading(data, path.suffix.lower(), raw)))
     except GeomError as error:
         error.where = error.where or str(path)
         raise

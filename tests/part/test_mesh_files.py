@@ -173,7 +173,8 @@ def test_odd_but_sound_stl_is_accepted(tmp_path: Path, name: str) -> None:
     path.write_bytes(ODD_BUT_SOUND[name]())
     part = read_mesh(path, MM)
     assert_allclose(part.area, 2080 * MM**2, rtol=1e-6, atol=0)
-    assert part.findings == ()
+    # trimesh, the second reader, loses faces of the two text files with odd bytes: that is noted, no more
+    assert {finding.code for finding in part.findings} <= {"part-mesh-read-once"}
 
 
 @pytest.mark.parametrize(
