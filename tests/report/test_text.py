@@ -174,8 +174,10 @@ def test_every_input_has_a_value_with_unit_and_an_origin(name: str):
 
 def test_what_the_job_leaves_out_is_marked_as_assumed():
     marks = {row.label: row.origin for row in inputs(JOBS["everything assumed"])}
-    for label in ("tank", "anode 1", "pose: centre of the part at", "supply: gives at most", "part: edge radius"):
-        assert marks[label].startswith("ASSUMED: not given")
+    for label in ("tank", "anode 1", "pose: centre of the part at", "pose: turned about x, y, z in turn"):
+        assert marks[label] == "ASSUMED: not given, chosen from the size of the part"
+    for label in ("supply: gives at most", "part: edge radius"):
+        assert marks[label] == "ASSUMED: not given in the job"
     assert marks["part: length"] == "from job line 5"
     assert "Handbook" in marks["bath: temperature"]
     assert "trust rough" in marks["bath: conductivity"]
