@@ -8,7 +8,7 @@ import numpy as np
 from geom.arrays import Floats, Ints, frozen
 from geom.bem.operators import Operators, assemble
 from geom.bem.problem import BoundarySolution, Current, ElectrodePatch, Voltage
-from geom.bem.solve import solve
+from geom.bem.solve import TOLERANCE, solve
 from geom.cell.cell import Cell
 from geom.electrode.laws import Mirrored
 from geom.errors import SolveError
@@ -96,10 +96,13 @@ def prepare(cell: Cell, panels: Panels) -> Prepared:
     return Prepared(cell, panels, assemble(panels.surface, electrodes))
 
 
-def solve_field(prepared: Prepared, control: Current | Voltage, *, start: Field | None = None) -> Field:
+def solve_field(
+    prepared: Prepared, control: Current | Voltage, *, start: Field | None = None, tolerance: float = TOLERANCE
+) -> Field:
     """Return the field of a prepared cell under a total current or a voltage.
 
     ``start`` is a field of the same prepared cell at another control, to begin from: it saves time only.
+    ``tolerance`` is relative.
 
     Raises
     ------
@@ -120,6 +123,7 @@ def solve_field(prepared: Prepared, control: Current | Voltage, *, start: Field 
         conductivity=cell.bath.conductivity,
         control=control,
         start=None if start is None else start.solution,
+        tolerance=tolerance,
     )
     field = Field(cell, panels, solution)
     _balanced(field)

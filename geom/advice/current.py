@@ -1,6 +1,5 @@
 """How much current: the least of the limits that were weighed."""
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 from geom.advice.measures import hottest_current_density, strip_width
@@ -9,7 +8,8 @@ from geom.electrode.faraday import deposition_rate
 from geom.field import Field, Prepared, solve_field
 from geom.job.job import Supply
 
-Solver = Callable[[float], Field]
+WEIGHING = 3e-4
+"""Relative tolerance of the solves that limits are read from; the field of the plan is solved again, closely."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,7 +23,7 @@ class Limit:
 
 
 def weighed_limits(prepared: Prepared, supply: Supply) -> tuple[tuple[Limit, ...], Field]:
-    """Return each limit on the current, the least marked as binding, and the field solved last."""
+    """Return each limit on the current, the least marked as binding, and a field near the one to come."""
     bath, area = prepared.cell.bath, float(prepared.panels.part.area)
     bright = bath.current_density
     at_mean = bright.typical * area
@@ -46,8 +46,8 @@ def weighed_limits(prepared: Prepared, supply: Supply) -> tuple[tuple[Limit, ...
     if supply.max_current is not None:
         limits.append(Limit("supply current", supply.max_current, False, "the most the supply gives"))
     if supply.max_voltage is not None:
-        field = solve_field(prepared, Voltage(supply.max_voltage), start=field)
-        limits.append(Limit("supply voltage", field.current, False, f"what flows at {supply.max_voltage:.3g} V"))
+        at_volts = solve_field(prepared, Voltage(supply.max_voltage), start=field, tolerance=WEIGHING).current
+        limits.append(Limit("supply voltage", at_volts, False, f"what flows at {supply.max_voltage:.3g} V"))
     least = min(limit.value for limit in limits)
     return tuple(replace(limit, binds=limit.value == least) for limit in limits), field
 
@@ -60,7 +60,7 @@ def current_at_strip(prepared: Prepared, wanted: float, start: float) -> tuple[f
     current = start
     field = None
     for _ in range(6):
-        field = solve_field(prepared, Current(current), start=field)
+        field = solve_field(prepared, Current(current), start=field, tolerance=WEIGHING)
         new = current * wanted / hottest_current_density(field)
         if abs(new - current) < 5e-3 * new:
             break

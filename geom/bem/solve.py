@@ -29,7 +29,7 @@ from geom.bem.problem import (
 from geom.errors import SolveError
 
 STEPS = 60
-LINEAR_TOLERANCE = 1e-5  # of the linear solve that the answer is taken from
+TOLERANCE = 1e-5  # to which the laws and the equation are met, unless less is asked
 SLACK = 10.0  # times that tolerance the equation itself may be missed by: products are in single precision
 FAR = 100.0  # times the right side: a guess that misses by more costs the figures it should save
 ATTEMPTS = 3  # at an equation that stays unsolved, each from where the last one stopped
@@ -99,11 +99,12 @@ def solve(
     conductivity: float,
     control: Voltage | Current,
     start: BoundarySolution | None = None,
-    tolerance: float = 1e-5,
+    tolerance: float = TOLERANCE,
 ) -> BoundarySolution:
     """Return the field with all anode metal at zero and all cathode metal at minus the voltage.
 
-    ``start`` is a solution of the same geometry at another control or law, to begin from.
+    ``start`` is a solution of the same geometry at another control or law, to begin from. ``tolerance`` is
+    relative: of the current over all panels, and of the integral equation.
 
     Laws are passed as seen from the electrolyte: current out of it, rising with the drop; an anode's law is
     mirrored by the caller.
@@ -122,7 +123,7 @@ def solve(
     guess = np.zeros((len(operators.areas), 2)) if start is None else np.array(start.columns)
     history: list[float] = []
     inverses: Floats | None = None
-    iterations, accuracy = 0, ROUGH if start is None else LINEAR_TOLERANCE
+    iterations, accuracy = 0, max(ROUGH, tolerance) if start is None else tolerance
     unsolved = 0
     for _ in range(STEPS):
         resistance = _resistances(system, drop)
@@ -140,15 +141,15 @@ def solve(
         history.append(miss)
         if not np.isfinite(miss) or float(np.abs(drop).max()) > ABSURD:
             break
-        if miss < tolerance and accuracy <= LINEAR_TOLERANCE:
-            if _equation_miss(system, resistance, rhs, guess) <= SLACK * LINEAR_TOLERANCE:
+        if miss < tolerance and accuracy <= tolerance:
+            if _equation_miss(system, resistance, rhs, guess) <= SLACK * tolerance:
                 return _solution(
                     system, guess, metal, solved_current, solved_drop, tuple(history), iterations, anodes, cathodes
                 )
             unsolved += 1
             if unsolved == ATTEMPTS:
                 raise _unsolved(history)
-        accuracy = LINEAR_TOLERANCE if miss < 0.02 else ROUGH
+        accuracy = tolerance if miss < 0.02 else max(ROUGH, tolerance)
     raise SolveError(
         "solve-not-converged",
         f"the electrode laws and the asked {_words(control)} could not be brought together in {len(history)} steps",
