@@ -2,35 +2,40 @@
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
 from helpers.flows import on_the_link, with_bath
 from helpers.small_plan import small_plan
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
 from geom.arrays import Bools, Floats
 from geom.deposit import REFERENCE_AREA, growth_rate, local_mean, plate
+from geom.panels import Panels
 
 FARADAY = 96485.33212  # C/mol, CODATA 2018
 NICKEL = 58.6934e-3, 8908.0, 2  # molar mass and electrons: IUPAC; density: CRC Handbook of Chemistry and Physics
 
 few = settings(max_examples=30, deadline=None, derandomize=True)
-PANELS = small_plan().fields[0].panels
-AREAS = small_plan().fields[0].areas
-COUNT = PANELS.part_count
-EVERYWHERE: Bools = np.ones(COUNT, dtype=np.bool_)
 seeds = st.integers(0, 2**32 - 1)
 
 
-def random_flow(seed: int, low: float = 0.0) -> Floats:
-    return np.random.default_rng(seed).uniform(low, 500.0, COUNT)
+def panels() -> Panels:
+    return small_plan().fields[0].panels
+
+
+def everywhere() -> Bools:
+    return np.ones(panels().part_count, dtype=np.bool_)
+
+
+def random_flow(seed: int) -> Floats:
+    return np.random.default_rng(seed).uniform(0.0, 500.0, panels().part_count)
 
 
 @few
 @given(seeds, st.floats(0.2, 1.0), st.floats(1.0, 1e5))
 def test_mass_of_the_layer_is_that_of_the_charge(seed: int, efficiency: float, time: float) -> None:
     field = with_bath(on_the_link(random_flow(seed)), efficiency=efficiency)
-    deposit = plate([field], [time], ["as hung"], EVERYWHERE)
+    deposit = plate([field], [time], ["as hung"], everywhere())
     molar_mass, density, electrons = NICKEL
     expected = efficiency * field.current * time * molar_mass / (electrons * FARADAY)
     assert_allclose(deposit.thickness @ deposit.areas * density, expected, rtol=1e-9, atol=0)
@@ -51,8 +56,8 @@ def test_mass_of_a_solved_plan_is_that_of_its_charge() -> None:
 
 def test_an_ampere_for_three_quarters_of_an_hour_dissolves_about_0_8_g_of_nickel() -> None:
     """Common practice, no source."""
-    field = on_the_link(np.full(COUNT, 1.0 / AREAS.sum()))
-    deposit = plate([field], [45 * 60.0], ["as hung"], EVERYWHERE)
+    field = on_the_link(np.full(panels().part_count, 1.0 / panels().part.area))
+    deposit = plate([field], [45 * 60.0], ["as hung"], everywhere())
     assert_allclose(field.current, 1.0, rtol=1e-12, atol=0)
     assert_allclose(deposit.anode_mass, 0.8e-3, rtol=0.04, atol=0)
 
@@ -69,8 +74,8 @@ def test_a_place_where_current_leaves_the_part_neither_grows_nor_shrinks() -> No
 @given(seeds, st.floats(1.0, 1e4), st.floats(1.0, 1e4))
 def test_two_stages_add_up(seed: int, first: float, second: float) -> None:
     fields = [on_the_link(random_flow(seed)), on_the_link(random_flow(seed + 1))]
-    both = plate(fields, [first, second], ["as hung", "turned"], EVERYWHERE)
-    each = [plate([f], [t], ["one"], EVERYWHERE) for f, t in zip(fields, (first, second), strict=True)]
+    both = plate(fields, [first, second], ["as hung", "turned"], everywhere())
+    each = [plate([f], [t], ["one"], everywhere()) for f, t in zip(fields, (first, second), strict=True)]
     assert_allclose(both.thickness, each[0].thickness + each[1].thickness, rtol=1e-12, atol=0)
     assert_allclose(both.charge, each[0].charge + each[1].charge, rtol=1e-12, atol=0)
     assert_allclose(both.mass, each[0].mass + each[1].mass, rtol=1e-12, atol=0)
@@ -80,7 +85,7 @@ def test_two_stages_add_up(seed: int, first: float, second: float) -> None:
 
 def test_a_stage_without_time_is_none() -> None:
     fields = [on_the_link(random_flow(2)), on_the_link(random_flow(3))]
-    deposit = plate(fields, [60.0, 0.0], ["as hung", "turned"], EVERYWHERE)
+    deposit = plate(fields, [60.0, 0.0], ["as hung", "turned"], everywhere())
     assert [stage.name for stage in deposit.stages] == ["as hung"]
 
 
@@ -94,7 +99,7 @@ def test_arrays_of_a_deposit_cannot_be_written_to() -> None:
 @few
 @given(st.floats(1e-9, 1e3))
 def test_local_mean_of_an_even_layer_is_that_layer(value: float) -> None:
-    assert_allclose(local_mean(np.full(COUNT, value), PANELS), value, rtol=1e-12, atol=0)
+    assert_allclose(local_mean(np.full(panels().part_count, value), panels()), value, rtol=1e-12, atol=0)
 
 
 @few
@@ -102,7 +107,10 @@ def test_local_mean_of_an_even_layer_is_that_layer(value: float) -> None:
 def test_local_mean_is_linear(seed: int, a: float, b: float) -> None:
     u, v = random_flow(seed), random_flow(seed + 1)
     assert_allclose(
-        local_mean(a * u + b * v, PANELS), a * local_mean(u, PANELS) + b * local_mean(v, PANELS), rtol=1e-11, atol=0
+        local_mean(a * u + b * v, panels()),
+        a * local_mean(u, panels()) + b * local_mean(v, panels()),
+        rtol=1e-11,
+        atol=0,
     )
 
 
@@ -110,7 +118,7 @@ def test_local_mean_is_linear(seed: int, a: float, b: float) -> None:
 @given(seeds)
 def test_local_mean_lies_between_the_extremes(seed: int) -> None:
     values = random_flow(seed)
-    mean = local_mean(values, PANELS)
+    mean = local_mean(values, panels())
     assert values.min() <= mean.min()
     assert mean.max() <= values.max()
 
@@ -118,22 +126,22 @@ def test_local_mean_lies_between_the_extremes(seed: int) -> None:
 def test_local_mean_agrees_with_one_written_as_it_is_defined() -> None:
     """The area mean over the panels of the same feature whose centroids lie in the circle, and look the same way."""
     values = random_flow(7)
-    part, mean = PANELS.part, local_mean(values, PANELS)
+    part, mean = panels().part, local_mean(values, panels())
     radius = np.sqrt(REFERENCE_AREA / np.pi)
-    for k in range(0, COUNT, 17):
+    for k in range(0, panels().part_count, 17):
         near = np.linalg.norm(part.centroids - part.centroids[k], axis=1) <= radius
-        near &= (PANELS.feature == PANELS.feature[k]) & (part.normals @ part.normals[k] > 0.5)
+        near &= (panels().feature == panels().feature[k]) & (part.normals @ part.normals[k] > 0.5)
         assert_allclose(mean[k], np.average(values[near], weights=part.areas[near]), rtol=1e-12, atol=0)
 
 
 def test_a_layer_that_grows_evenly_along_a_face_keeps_its_slope_amid_the_face() -> None:
-    part = PANELS.part
+    part = panels().part
     rise = np.ptp(part.centroids[:, 2])
     values = 1.0 + (part.centroids[:, 2] - part.centroids[:, 2].min()) / rise
-    mean = local_mean(values, PANELS)
-    centre = part.centroids[:COUNT].mean(axis=0)
+    mean = local_mean(values, panels())
+    centre = part.centroids.mean(axis=0)
     face = [k for k, f in enumerate(small_plan().cell.part.features) if f.kind == "face"]
-    middle = np.isin(PANELS.feature, face) & (np.abs(part.centroids[:, 1] - centre[1]) < 3e-3)
+    middle = np.isin(panels().feature, face) & (np.abs(part.centroids[:, 1] - centre[1]) < 3e-3)
     middle &= np.abs(part.centroids[:, 2] - centre[2]) < 8e-3
     assert middle.sum() > 10
     assert_allclose(mean[middle], values[middle], rtol=0.03, atol=0)
