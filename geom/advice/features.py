@@ -20,7 +20,10 @@ def feature_results(part: Part, first: Field, deposit: Deposit, target: float) -
     for k, feature in enumerate(part.features):
         if area[k] <= 0:
             continue
-        least = float(deposit.local_thickness[panels.feature == k].min())
+        own = panels.feature == k
+        counts = significant[k] >= 0.5
+        # what a significant face asks for is asked where it is significant: not in its own recesses
+        least = float(deposit.local_thickness[own & deposit.significant if counts else own].min())
         results.append(
             FeatureResult(
                 name=feature.name,
@@ -30,7 +33,7 @@ def feature_results(part: Part, first: Field, deposit: Deposit, target: float) -
                 thickness=float(mean[k]),
                 least_thickness=least,
                 extra_time=extra_time(least, target, deposit.time),
-                significant=bool(significant[k] >= 0.5),
+                significant=bool(counts),
             )
         )
     return tuple(results)

@@ -28,7 +28,7 @@ class FeatureResult:
     area: float  # wetted [m²]
     current_density_ratio: float  # mean over the feature / mean over the part, first pose
     thickness: float  # mean after the schedule [m]
-    least_thickness: float  # lowest local thickness on it [m]
+    least_thickness: float  # lowest local thickness on it, on its significant places where it counts as significant [m]
     extra_time: float  # beyond the schedule until its lowest local thickness meets the target [s]; inf if never
     significant: bool  # at least half of it
 
@@ -104,51 +104,51 @@ def edge_advice(strip: Strip | None, mean: float, high: float) -> Advice | None:
         (
             f"The hottest edge carries {strip.current_density / 100:.2g} A/dm² on a strip {1e3 * strip.width:.1f} mm wide, "
             f"{times:.1f} times the mean: {verdict} the bath's bright range (up to {high / 100:.2g} A/dm²). "
-            "Edges come out thickest; a lower current evens the deposit, more time does not."
+            "Edges come out thickest and sharp corners thicker still; a lower current evens the deposit, more time does not."
         ),
     )
 
 
 RECESSED = (Kind.BORE, Kind.SLOT, Kind.INSIDE, Kind.BEND_INSIDE)
-WORDS = {Kind.BORE: "hole", Kind.SLOT: "slot", Kind.INSIDE: "inside", Kind.BEND_INSIDE: "bend"}
 
 
 def recess_advice(features: tuple[FeatureResult, ...], target: float) -> list[Advice]:
-    """Say of each hole, slot, inside and inside bend whether it needs more time."""
-    out = []
-    for feature in features:
-        if feature.kind not in RECESSED:
-            continue
-        what = f"{feature.name}: mean {1e6 * feature.thickness:.1f} µm, thinnest {1e6 * feature.least_thickness:.1f} µm"
-        if feature.extra_time <= 0:
-            out.append(
-                Advice(
-                    "recess-enough",
-                    f"{what}: reaches {1e6 * target:.3g} µm in the planned time, no extra needed.",
-                )
-            )
-        elif feature.least_thickness < 0.02 * target or not np.isfinite(feature.extra_time):
-            out.append(
-                Advice(
-                    "recess-bare",
-                    (
-                        f"{what}: stays practically bare; more time will not fill it. If it matters, it needs an anode of "
-                        "its own inside."
-                    ),
-                )
-            )
-        else:
-            out.append(
-                Advice(
-                    "recess-extra",
-                    (
-                        f"{what}: would need {_minutes(feature.extra_time)} beyond the plan to reach {1e6 * target:.3g} µm "
-                        "there; the outside grows on meanwhile. Standards leave holes and recesses out of the significant "
-                        "surface unless the drawing says otherwise."
-                    ),
-                )
-            )
-    return out
+    """Say of the holes, slots, insides and inside bends whether they need more time: one sentence for each answer."""
+    recesses = [feature for feature in features if feature.kind in RECESSED]
+    groups = {code: [f for f in recesses if _verdict(f, target) == code] for code in VERDICTS}
+    wanted = f"{1e6 * target:.3g} µm"
+    return [
+        Advice(code, VERDICTS[code].format(target=wanted, what="; ".join(_amounts(f, code) for f in group)))
+        for code, group in groups.items()
+        if group
+    ]
+
+
+VERDICTS = {
+    "recess-extra": (
+        "Extra time for {what}. Time beyond the plan, to reach {target} there; the outside grows on meanwhile. "
+        "Standards leave holes and recesses out of the significant surface unless the drawing says otherwise."
+    ),
+    "recess-bare": (
+        "Practically bare: {what}. More time will not fill them; where it matters, an anode of their own inside will."
+    ),
+    "recess-enough": "No extra time needed, {target} or more all over: {what}.",
+}
+
+
+def _verdict(feature: FeatureResult, target: float) -> str:
+    if feature.extra_time <= 0:
+        return "recess-enough"
+    if feature.least_thickness < 0.02 * target or not np.isfinite(feature.extra_time):
+        return "recess-bare"
+    return "recess-extra"
+
+
+def _amounts(feature: FeatureResult, verdict: str) -> str:
+    thickness = f"mean {1e6 * feature.thickness:.1f} µm, thinnest {1e6 * feature.least_thickness:.1f} µm"
+    if verdict == "recess-extra":
+        return f"{feature.name}, {_minutes(feature.extra_time)} ({thickness})"
+    return f"{feature.name} ({thickness})"
 
 
 def plan_advice(
