@@ -45,6 +45,6 @@ def best_schedule(first: Field, second: Field | None, significant: Bools, target
     if times[50] <= 1.02 * times[best]:
         best = 50
     turned = float(times[best])
-    if not turned <= WORTH_TURNING * alone:
+    if not (np.isfinite(turned) and turned <= WORTH_TURNING * alone):
         return Schedule(alone, 0.0, alone, turned)
     return Schedule(float(shares[best]) * turned, float(1 - shares[best]) * turned, alone, turned)
