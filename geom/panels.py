@@ -33,9 +33,9 @@ TANK, PART, FIRST_ANODE = 0, 1, 2
 GROWTH = 0.35  # edge length gained for each metre away from an edge
 EDGE_SIZE = 1.0e-3  # panel edge at the sharp edges of a part of the usual size [m]
 FACE_SIZE = 5.0e-3  # panel edge in the middle of its broad faces [m]
-ROUND = 0.35  # chord of a curved face of the part, in radii: 18 round a circle
-ROUND_ANODE = 0.5  # the same for anodes
-ROUGH_SAG = 0.08  # share of the panel edge by which anodes and walls may be straightened
+ROUND = 0.3  # chord of a curved face of the part, in radii: 21 round a circle, 0.4 % short of its length
+ROUND_ANODE = 0.4  # the same for anodes
+ROUGH_SAG = 0.05  # share of the panel edge by which anodes and walls may be straightened
 WALL_SIZE = 1.5e-3  # panel edge on a wall where an electrode meets it [m]
 REST_FIRST = 2.0  # how much more than the part's the panels of walls and anodes are enlarged to meet the budget
 FLOOR = 1e-6  # no panel edge is asked to be smaller [m]
@@ -278,7 +278,7 @@ def _shape_sources(wet: Surface, edges: EdgeSet, options: MeshOptions, around: f
         sources.append(size_source(points, at_edge[outside][which], GROWTH))
     middles, radius = bending(wet)
     if len(middles):
-        # chords of 0.35 radii lose 0.5 % of a curved face; roundings near the panel size get longer ones, up to 3 %
+        # chords of 0.3 radii lose 0.4 % of a curved face; roundings near the panel size get longer ones, up to 3 %
         edge = options.edge_size
         chord = np.stack([around * radius, np.minimum(0.5 * radius, 0.5 * edge), np.minimum(0.8 * radius, 0.3 * edge)])
         sources.append(size_source(middles, chord.max(axis=0), GROWTH))

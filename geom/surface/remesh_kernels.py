@@ -409,8 +409,8 @@ def slide_pass(
             goal -= mean * np.dot(goal - vertex[v], mean)
             if not flat:
                 kind = tag[out[v] // 3]
-                # the vertex lies on the surface, so the surface is no farther from the goal than the vertex is
-                reach = 1.5 * gap(goal, vertex[v]) + 1e-12
+                # the vertex lies near the surface (a split puts it on a chord), so the goal does
+                reach = 1.5 * gap(goal, vertex[v]) + 0.2 * size[v]
                 if not drawn_to(goal, reach, original, starts[kind], starts[kind + 1], moved):
                     continue
                 goal[:] = moved
