@@ -97,17 +97,22 @@ def prepare(cell: Cell, panels: Panels) -> Prepared:
 
 
 def solve_field(
-    prepared: Prepared, control: Current | Voltage, *, start: Field | None = None, tolerance: float = TOLERANCE
+    prepared: Prepared,
+    control: Current | Voltage,
+    *,
+    start: Field | None = None,
+    tolerance: float = TOLERANCE,
+    balance: float = LEAST_BALANCE,
 ) -> Field:
     """Return the field of a prepared cell under a total current or a voltage.
 
     ``start`` is a field of the same prepared cell at another control, to begin from: it saves time only.
-    ``tolerance`` is relative.
+    ``tolerance`` is relative. ``balance`` is the share by which anode and cathode current may differ.
 
     Raises
     ------
     SolveError
-        where the solve does not converge, or anode and cathode current differ by more than 1 %.
+        where the solve does not converge, or anode and cathode current differ by more than ``balance``.
     """
     cell, panels = prepared.cell, prepared.panels
     cathode = ElectrodePatch(np.arange(panels.part_count), cell.bath.law)
@@ -126,7 +131,7 @@ def solve_field(
         tolerance=tolerance,
     )
     field = Field(cell, panels, solution)
-    _balanced(field)
+    _balanced(field, balance)
     return field
 
 
@@ -134,9 +139,9 @@ def _anode_rows(panels: Panels) -> list[Ints]:
     return [panels.rows(FIRST_ANODE + k) for k in range(panels.anode_count)]
 
 
-def _balanced(field: Field) -> None:
+def _balanced(field: Field, balance: float) -> None:
     """Refuse a field whose two currents differ: charge would be made or lost."""
-    if not field.current > 0 or not field.imbalance <= LEAST_BALANCE:
+    if not field.current > 0 or not field.imbalance <= balance:
         raise SolveError(
             "current-not-balanced",
             f"the anodes give {field.anode_current:.4g} A but the part takes {field.current:.4g} A",

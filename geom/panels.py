@@ -37,7 +37,7 @@ ROUND = 0.3  # chord of a curved face of the part, in radii: 21 round a circle, 
 ROUND_ANODE = 0.4  # the same for anodes
 ROUGH_SAG = 0.05  # share of the panel edge by which anodes and walls may be straightened
 WALL_SIZE = 1.5e-3  # panel edge on a wall where an electrode meets it [m]
-REST_FIRST = 2.0  # how much more than the part's the panels of walls and anodes are enlarged to meet the budget
+REST_FIRST = 1.6  # how much more than the part's the panels of walls and anodes are enlarged to meet the budget
 FLOOR = 1e-6  # no panel edge is asked to be smaller [m]
 BUDGET = 7000  # panels of one cell; beyond it every size is enlarged alike
 

@@ -5,11 +5,21 @@ from dataclasses import dataclass, replace
 from geom.advice.measures import hottest_current_density, strip_width
 from geom.bem.problem import Current, Voltage
 from geom.electrode.faraday import deposition_rate
+from geom.electrode.laws import Law, Limited
 from geom.field import Field, Prepared, solve_field
 from geom.job.job import Supply
+from geom.panels import FIRST_ANODE, PART
 
 WEIGHING = 3e-4
 """Relative tolerance of the solves that limits are read from; the field of the plan is solved again, closely."""
+
+
+CLEAR = 0.5
+"""Share of the limiting current that is recommended at most: near it deposits turn rough and powdery (common
+practice, no source; the warning about the hottest edge begins at the same share)."""
+
+NEAR = 0.9
+"""Share of the limiting current beyond which no limit is looked for."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,9 +35,9 @@ class Limit:
 def weighed_limits(prepared: Prepared, supply: Supply) -> tuple[tuple[Limit, ...], Field]:
     """Return each limit on the current, the least marked as binding, and a field near the one to come."""
     bath, area = prepared.cell.bath, float(prepared.panels.part.area)
-    bright = bath.current_density
-    at_mean = bright.typical * area
-    at_strip, field = current_at_strip(prepared, bright.high, at_mean)
+    bright, most = bath.current_density, limiting_current(prepared)
+    at_mean, clear = bright.typical * area, CLEAR * most
+    at_strip, field = current_at_strip(prepared, bright.high, min(at_mean, clear), most)
     width = 1e3 * strip_width(prepared.panels)
     limits = [
         Limit(
@@ -35,37 +45,53 @@ def weighed_limits(prepared: Prepared, supply: Supply) -> tuple[tuple[Limit, ...
             at_mean,
             False,
             f"{bright.typical / 100:.3g} A/dm² over the wetted area",
-        ),
-        Limit(
-            "bright range of the bath, at the hottest strip",
-            at_strip,
-            False,
-            f"{bright.high / 100:.3g} A/dm² on a strip {width:.1f} mm wide along the edge",
-        ),
+        )
     ]
+    if at_strip is not None:
+        why = f"{bright.high / 100:.3g} A/dm² on a strip {width:.1f} mm wide along the edge"
+        limits.append(Limit("bright range of the bath, at the hottest strip", at_strip, False, why))
+    if clear < float("inf"):
+        why = f"{100 * CLEAR:.0f} % of the {most:.3g} A that the limiting current densities stated allow"
+        limits.append(Limit("limiting current of part and anodes", clear, False, why))
     if supply.max_current is not None:
         limits.append(Limit("supply current", supply.max_current, False, "the most the supply gives"))
     if supply.max_voltage is not None:
         at_volts = solve_field(prepared, Voltage(supply.max_voltage), start=field, tolerance=WEIGHING).current
         limits.append(Limit("supply voltage", at_volts, False, f"what flows at {supply.max_voltage:.3g} V"))
-    least = min(limit.value for limit in limits)
-    return tuple(replace(limit, binds=limit.value == least) for limit in limits), field
+    least = min(limits, key=lambda limit: limit.value)
+    return tuple(replace(limit, binds=limit is least) for limit in limits), field
 
 
-def current_at_strip(prepared: Prepared, wanted: float, start: float) -> tuple[float, Field]:
+def limiting_current(prepared: Prepared) -> float:
+    """Return the most that the limiting currents of the laws let through part and anodes [A]; inf without any."""
+    cell, panels = prepared.cell, prepared.panels
+
+    def carried(law: Law | None, body: int) -> float:
+        area = float(panels.surface.areas[panels.rows(body)].sum())
+        return law.limiting * area if isinstance(law, Limited) else float("inf") if area > 0 else 0.0
+
+    anodes = sum(carried(anode.law, FIRST_ANODE + k) for k, anode in enumerate(cell.anodes))
+    return min(carried(cell.bath.law, PART), anodes)
+
+
+def current_at_strip(prepared: Prepared, wanted: float, start: float, most: float) -> tuple[float | None, Field]:
     """Return the current at which the hottest strip carries ``wanted`` [A/m²], and a field near it.
 
-    A fixed-point iteration: the ratio of strip to mean changes slowly with current, so a few solves suffice.
+    None where the strip does not get so far below ``most``, the limiting current of the cell [A].
+
+    A fixed-point iteration: the ratio of strip to mean changes slowly with current, so a few solves suffice;
+    near a limiting current the strip hardly gains on the mean, and it takes more of them.
     """
     current = start
-    field = None
-    for _ in range(6):
-        field = solve_field(prepared, Current(current), start=field, tolerance=WEIGHING)
+    field = solve_field(prepared, Current(current), tolerance=WEIGHING)
+    for _ in range(20):
         new = current * wanted / hottest_current_density(field)
         if abs(new - current) < 5e-3 * new:
-            break
+            return new, field
+        if new > NEAR * most:
+            return None, field
         current = new
-    assert field is not None
+        field = solve_field(prepared, Current(current), start=field, tolerance=WEIGHING)
     return new, field
 
 

@@ -2,8 +2,10 @@
 
 from geom.advice.measures import Strip
 from geom.advice.schedule import Schedule
+from geom.chemistry import Bath
 from geom.constants import ZERO_CELSIUS
 from geom.deposit import Deposit
+from geom.electrode.laws import Limited
 from geom.field import Field
 from geom.findings import Finding, Severity
 from geom.job.job import Supply
@@ -61,19 +63,26 @@ def _range_findings(first: Field, strip: Strip | None) -> list[Finding]:
                 ),
             )
         )
-    limiting = first.cell.bath.limiting_current_density
-    if limiting is not None and strip is not None and strip.current_density > 0.5 * limiting.typical:
-        out.append(
-            Finding(
-                Severity.WARNING,
-                "edge-near-limiting-current",
-                (
-                    f"unstirred, this bath carries at most about {limiting.typical / 100:.2g} A/dm²; the hottest edge runs at "
-                    f"{strip.current_density / 100:.2g} A/dm²: stir, or lower the current"
-                ),
-            )
+    return [*out, *_limiting_findings(first.cell.bath, strip)]
+
+
+def _limiting_findings(bath: Bath, strip: Strip | None) -> list[Finding]:
+    """Warn of an edge near the limiting current: that of the polarization law in use, or the unstirred bath's own."""
+    law, usual = bath.law, bath.limiting_current_density
+    at_most = [usual.typical] if usual is not None else []
+    at_most += [law.limiting] if isinstance(law, Limited) else []
+    if strip is None or not at_most or strip.current_density <= 0.5 * min(at_most):
+        return []
+    return [
+        Finding(
+            Severity.WARNING,
+            "edge-near-limiting-current",
+            (
+                f"unstirred, this bath carries at most about {min(at_most) / 100:.2g} A/dm²; the hottest edge runs at "
+                f"{strip.current_density / 100:.2g} A/dm²: stir, or lower the current"
+            ),
         )
-    return out
+    ]
 
 
 def _supply_findings(supply: Supply, first: Field) -> list[Finding]:
