@@ -4,7 +4,7 @@ from functools import cache
 
 import numpy as np
 import pytest
-from helpers.small_plan import small_plan
+from helpers.small_plan import LINK, small_plan
 from numpy.testing import assert_allclose
 
 from geom.errors import SolveError
@@ -223,3 +223,11 @@ def test_findings_of_part_cell_and_panels_reach_the_plan() -> None:
 def test_the_wetted_area_of_a_part_that_is_all_wet_is_by_formula() -> None:
     assert plan().wetted_area == plan().cell.part.area
     assert_allclose(plan().wetted_area, 2 * (60 * 20 + 60 * 3 + 20 * 3) * 1e-6, rtol=1e-12, atol=0)
+
+
+@pytest.mark.parametrize("budget", [400, 900])
+def test_a_bar_with_holes_on_large_panels_can_still_be_turned(budget: int) -> None:
+    """Large panels cut across the bores: the little area they lose is no sign that another surface is wet."""
+    made = make_plan(parse_job(LINK), options=MeshOptions(budget=budget))
+    assert len(made.fields) == 2
+    assert made.schedule.turned is not None
