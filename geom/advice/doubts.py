@@ -10,6 +10,7 @@ from geom.field import Field
 from geom.findings import Finding, Severity
 from geom.job.job import Supply
 
+SAFE_VOLTAGE = 60.0  # extra-low voltage, smooth direct current, dry hands (IEC 61140, from memory) [V]
 BURNS = 1.5  # times the top of the bright range at the hottest strip: do not plate
 
 
@@ -101,6 +102,17 @@ def _supply_findings(supply: Supply, first: Field) -> list[Finding]:
                 Severity.STOP,
                 "over-supply-voltage",
                 (f"the plan needs {first.voltage:.3g} V; the supply gives {supply.max_voltage:.3g} V"),
+            )
+        )
+    if first.voltage > SAFE_VOLTAGE:
+        out.append(
+            Finding(
+                Severity.STOP,
+                "voltage-dangerous",
+                (
+                    f"{first.voltage:.3g} V between anode and part is over {SAFE_VOLTAGE:.0f} V, the most that is safe to "
+                    "touch; a better conducting bath, a nearer or larger anode or a lower current needs less"
+                ),
             )
         )
     if all(anode.law is None for anode in first.cell.anodes):

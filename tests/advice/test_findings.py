@@ -90,6 +90,11 @@ def test_more_than_the_supply_gives_stops() -> None:
     assert findings(field, supply=Supply(2.0, field.current)) == {}
 
 
+def test_a_voltage_that_is_dangerous_to_touch_stops() -> None:
+    assert findings(even(300.0, voltage=61.0))["voltage-dangerous"].severity == STOP
+    assert findings(even(300.0, voltage=59.0)) == {}
+
+
 @pytest.mark.parametrize(("celsius", "warned"), [(20.0, True), (45.0, False), (55.0, False), (75.0, True)])
 def test_a_temperature_outside_the_usual_range_warns(celsius: float, warned: bool) -> None:
     field = with_bath(even(300.0), temperature=celsius + 273.15)
