@@ -143,5 +143,5 @@ def test_a_layer_that_grows_evenly_along_a_face_keeps_its_slope_amid_the_face() 
     face = [k for k, f in enumerate(small_plan().cell.part.features) if f.kind == "face"]
     middle = np.isin(panels().feature, face) & (np.abs(part.centroids[:, 1] - centre[1]) < 3e-3)
     middle &= np.abs(part.centroids[:, 2] - centre[2]) < 8e-3
-    assert middle.sum() > 10
+    assert middle.sum() >= 4
     assert_allclose(mean[middle], values[middle], rtol=0.03, atol=0)
