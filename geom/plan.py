@@ -149,7 +149,8 @@ def other_pose(prepared: Prepared, first: Field, options: MeshOptions) -> Field 
         return None
     if not same_panels(prepared.panels, panels):
         return None
-    return solve_field(prepare(turned, panels), Current(first.current))
+    alike = len(panels.body) == len(first.panels.body)  # then the first field is a fair place to begin
+    return solve_field(prepare(turned, panels), Current(first.current), start=first if alike else None)
 
 
 def same_panels(a: Panels, b: Panels) -> bool:
