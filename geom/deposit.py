@@ -115,7 +115,6 @@ def significant_panels(part: Part, panels: Panels, wanted: Sequence[str]) -> Boo
     elif tuple(wanted) == ("all",):
         chosen = np.ones(panels.part_count, dtype=np.bool_)
     else:
-        _known(part, wanted)
         chosen = np.array([f.name in wanted or str(f.kind) in wanted for f in part.features])[panels.feature]
     if not np.any(chosen):
         raise PartError(
@@ -127,10 +126,19 @@ def significant_panels(part: Part, panels: Panels, wanted: Sequence[str]) -> Boo
     return np.asarray(chosen)
 
 
-def _known(part: Part, wanted: Sequence[str]) -> None:
-    """Refuse a name that no feature or kind of this part has."""
+def check_names(part: Part, wanted: Sequence[str]) -> None:
+    """Refuse a name of the significant surface that no feature or kind of this part has.
+
+    Raises
+    ------
+    PartError
+        naming the nearest one.
+    """
+    if tuple(wanted) == ("all",):
+        return
     names = [f.name for f in part.features]
-    words = [*names, *(str(f.kind) for f in part.features)]
+    kinds = list(dict.fromkeys(str(f.kind) for f in part.features))
+    words = [*names, *kinds]
     for name in wanted:
         if name not in words:
             near = get_close_matches(name, words, n=1, cutoff=0.3)
@@ -138,7 +146,8 @@ def _known(part: Part, wanted: Sequence[str]) -> None:
                 "feature-unknown",
                 f'the part has no feature or kind of feature called "{name}"',
                 where="[target] significant",
-                hint=(f'nearest: "{near[0]}"; ' if near else "") + f"features: {', '.join(names)}",
+                hint=(f'nearest: "{near[0]}"; ' if near else "")
+                + f"features: {', '.join(names)}; kinds: {', '.join(kinds)}",
             )
 
 

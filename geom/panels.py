@@ -308,15 +308,15 @@ def _sizes(tank: Tank, bodies: list[Surface], edges: EdgeSet, options: MeshOptio
     least = min([options.edge_size / 2, *(float(s.size.min()) for s in own)])
     near = _near_sources([walls, *anodes], wet, 0.7, least, options.face_size)
     sizes = [GradedSize((*own, *near), options.face_size, FLOOR)]
-    tank_cap = 0.16 * float(np.ptp(tank_solid(tank).bounds, axis=0).min())
+    tank_cap = 0.2 * float(np.ptp(tank_solid(tank).bounds, axis=0).min())
     around = [
-        size_source(scattered(body, max(2 * options.edge_size, float(np.sqrt(body.area / 4e3)))), WALL_SIZE, 0.5)
+        size_source(scattered(body, max(2 * options.edge_size, float(np.sqrt(body.area / 4e3)))), WALL_SIZE, 0.7)
         for body in (wet, *anodes)
     ]
     sizes.append(GradedSize(tuple(around), tank_cap, FLOOR))
     for anode in anodes:
-        larger = replace(options, edge_size=2.5 * options.edge_size)
+        larger = replace(options, edge_size=3.5 * options.edge_size)
         shape = _shape_sources(anode, kept_edges(anode), larger, ROUND_ANODE)
         close = _near_sources([wet, walls], anode, 0.7, least, options.face_size)
-        sizes.append(GradedSize((*shape, *close), 2.5 * options.face_size, FLOOR))
+        sizes.append(GradedSize((*shape, *close), 3.5 * options.face_size, FLOOR))
     return sizes

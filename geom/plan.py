@@ -22,10 +22,10 @@ from geom.advice.words import Advice, FeatureResult, plan_advice
 from geom.bem.problem import Current, Voltage
 from geom.cell.build import build_cell
 from geom.cell.cell import Cell
-from geom.deposit import Deposit, plate, significant_panels
-from geom.errors import CellError
+from geom.deposit import Deposit, check_names, plate, significant_panels
+from geom.errors import CellError, SolveError
 from geom.field import Field, Prepared, prepare, solve_field
-from geom.findings import Finding
+from geom.findings import Finding, Severity
 from geom.job.job import Job
 from geom.panels import DEFAULT_OPTIONS, MeshOptions, Panels, mesh_cell
 from geom.part.build import build_part
@@ -33,6 +33,9 @@ from geom.part.part import Kind
 
 Progress = Callable[[str, float], None]
 """Called with the name of the stage and the share of the work done, 0 to 1."""
+
+LAST_BUDGET = 11000
+"""Panels of the second try, where the first did not balance."""
 
 STAGES = ("as hung", "turned half round")
 
@@ -93,14 +96,27 @@ class Plan:
 def make_plan(job: Job, *, progress: Progress | None = None, options: MeshOptions = DEFAULT_OPTIONS) -> Plan:
     """Work out current, voltage, time and turning for one job.
 
+    A field whose currents do not balance is tried once more on more panels before it is given up.
+
     Raises
     ------
     GeomError
         where the part, the set-up or the solve cannot be.
     """
+    try:
+        return planned(job, progress, options)
+    except SolveError as error:
+        if error.slug != "current-not-balanced" or options.budget >= LAST_BUDGET:
+            raise
+        return planned(job, progress, replace(options, budget=LAST_BUDGET))
+
+
+def planned(job: Job, progress: Progress | None, options: MeshOptions) -> Plan:
+    """Work out the plan on one choice of panels."""
     say = progress or (lambda stage, share: None)
     say("building the part", 0.0)
     part = build_part(job.shape)
+    check_names(part, job.target.significant)
     cell = build_cell(part, job.bath, tank=job.tank, anodes=job.anodes, pose=job.pose)
     say("meshing the cell", 0.1)
     panels = mesh_cell(cell, options)
@@ -116,6 +132,8 @@ def make_plan(job: Job, *, progress: Progress | None = None, options: MeshOption
     say("timing", 0.95)
     significant = significant_panels(part, panels, job.target.significant)
     schedule = best_schedule(first, second, significant, job.target.thickness)
+    if schedule.first == 0.0:
+        return planned(turned_job(job, cell, schedule), progress, options)
     fields = (first,) if second is None else (first, second)
     deposit = plate(fields, (schedule.first, schedule.second)[: len(fields)], STAGES[: len(fields)], significant)
     plan = assembled_plan(job, cell, fields, deposit, schedule, limits, accuracy)
@@ -153,6 +171,24 @@ def other_pose(prepared: Prepared, first: Field, options: MeshOptions) -> Field 
     return solve_field(prepare(turned, panels), Current(first.current), start=first if alike else None)
 
 
+def turned_job(job: Job, cell: Cell, schedule: Schedule) -> Job:
+    """Return the job with the part hung half turned from the start: so it is done sooner than by any turn between."""
+    x, y, z = cell.pose.turn
+    finding = Finding(
+        Severity.WARNING,
+        "hung-other-way",
+        "this plan hangs the part half turned about the vertical from the pose of the job, from the start: "
+        f"that way {schedule.time / 60:.0f} min do, as the job has it {schedule.one_pose / 60:.0f} min",
+    )
+    return replace(
+        job,
+        tank=cell.tank,
+        anodes=cell.anodes,
+        pose=replace(cell.pose, turn=(x, y, (z + np.pi) % (2 * np.pi))),
+        findings=(*job.findings, finding),
+    )
+
+
 def same_panels(a: Panels, b: Panels) -> bool:
     """Are the part's panels of two poses the same ones, in the same order?"""
     if a.part_count != b.part_count:
@@ -176,7 +212,7 @@ def assembled_plan(
     features = feature_results(cell.part, first, deposit, job.target.thickness)
     strip = hottest_strip(first)
     front_to_back = None if sides is None else sides[0] / sides[1]
-    findings = plan_findings(job.supply, first, deposit, strip, schedule)
+    findings = plan_findings(job.supply, first, deposit, strip, schedule, accuracy)
     return Plan(
         job=job,
         cell=cell,

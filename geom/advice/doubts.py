@@ -1,8 +1,8 @@
 """Findings that a finished plan must carry: what is out of range, and what should stop the user."""
 
+from geom.advice.accuracy import Accuracy
 from geom.advice.measures import Strip
 from geom.advice.schedule import Schedule
-from geom.chemistry import Bath
 from geom.constants import ZERO_CELSIUS
 from geom.deposit import Deposit
 from geom.electrode.laws import Limited
@@ -11,11 +11,12 @@ from geom.findings import Finding, Severity
 from geom.job.job import Supply
 
 SAFE_VOLTAGE = 60.0  # extra-low voltage, smooth direct current, dry hands (IEC 61140, from memory) [V]
+LARGE_CHANGE = 0.06  # of a figure between two panel sizes: worth a warning
 BURNS = 1.5  # times the top of the bright range at the hottest strip: do not plate
 
 
 def plan_findings(
-    supply: Supply, first: Field, deposit: Deposit, strip: Strip | None, schedule: Schedule
+    supply: Supply, first: Field, deposit: Deposit, strip: Strip | None, schedule: Schedule, accuracy: Accuracy
 ) -> list[Finding]:
     """Return every finding about current, voltage, temperature and time."""
     return [
@@ -23,6 +24,7 @@ def plan_findings(
         *_supply_findings(supply, first),
         *_bath_findings(first),
         *_time_findings(schedule, deposit),
+        *_accuracy_findings(accuracy),
     ]
 
 
@@ -64,11 +66,12 @@ def _range_findings(first: Field, strip: Strip | None) -> list[Finding]:
                 ),
             )
         )
-    return [*out, *_limiting_findings(first.cell.bath, strip)]
+    return [*out, *_limiting_findings(first, strip)]
 
 
-def _limiting_findings(bath: Bath, strip: Strip | None) -> list[Finding]:
+def _limiting_findings(first: Field, strip: Strip | None) -> list[Finding]:
     """Warn of an edge near the limiting current: that of the polarization law in use, or the unstirred bath's own."""
+    bath = first.cell.bath
     law, usual = bath.law, bath.limiting_current_density
     at_most = [usual.typical] if usual is not None else []
     at_most += [law.limiting] if isinstance(law, Limited) else []
@@ -79,8 +82,9 @@ def _limiting_findings(bath: Bath, strip: Strip | None) -> list[Finding]:
             Severity.WARNING,
             "edge-near-limiting-current",
             (
-                f"unstirred, this bath carries at most about {min(at_most) / 100:.2g} A/dm²; the hottest edge runs at "
-                f"{strip.current_density / 100:.2g} A/dm²: stir, or lower the current"
+                f"stir the bath: unstirred it carries at most about {min(at_most) / 100:.2g} A/dm², and the hottest edge "
+                f"runs at {strip.current_density / 100:.2g} A/dm². Without stirring keep to about "
+                f"{0.5 * min(at_most) / strip.current_density * first.current:.2g} A, half of that limit at the hottest edge"
             ),
         )
     ]
@@ -169,3 +173,23 @@ def _time_findings(schedule: Schedule, deposit: Deposit) -> list[Finding]:
             )
         )
     return out
+
+
+def _accuracy_findings(accuracy: Accuracy) -> list[Finding]:
+    """Say near the answer when the numbers themselves are unsure, not only the bath."""
+    unsure = {
+        "the time": accuracy.thinnest,
+        "the current density of the edges": accuracy.hottest,
+        f"the mean of {accuracy.worst_feature}": accuracy.features,
+        "the percentiles": accuracy.percentiles,
+    }
+    large = [f"{name} by {100 * change:.0f} %" for name, change in unsure.items() if change > LARGE_CHANGE]
+    if not large:
+        return []
+    return [
+        Finding(
+            Severity.WARNING,
+            "numerical-error-large",
+            f"larger panels change {', '.join(large)}: take these numbers with as much doubt",
+        )
+    ]

@@ -59,6 +59,7 @@ def strip_width(panels: Panels) -> float:
 def hottest_strip(field: Field, width: float | None = None) -> Strip | None:
     """Return the strip along the sharp edge that gets most; None for a part without sharp edges.
 
+    A strip lies on one side of its edge, within one feature: the hot side is not evened out by the cool one.
     ``width`` of the strip [m]; by default what the panels allow.
     """
     panels = field.panels
@@ -68,11 +69,17 @@ def hottest_strip(field: Field, width: float | None = None) -> Strip | None:
     if not np.any(near):
         return None
     edges = len(panels.edge_length)
+    strip = panels.feature[near] * edges + panels.edge_chain[near]
     weight = (field.areas * share)[near]
-    total = np.bincount(panels.edge_chain[near], weight, edges)
-    flow = np.bincount(panels.edge_chain[near], weight * field.current_density[near], edges)
+    total = np.bincount(strip, weight)
+    flow = np.bincount(strip, weight * field.current_density[near])
     long = panels.edge_length >= min(LEAST_EDGE, panels.edge_length.max())
-    mean = np.where(long & (total > 0), flow / np.where(total > 0, total, 1.0), -np.inf)
+    # a strip that has barely begun (the corner panels of a neighbour face) is none
+    whole = total > 0.5 * width * panels.edge_length[np.arange(len(total)) % edges]
+    believed = long[np.arange(len(total)) % edges] & whole
+    if not np.any(believed):
+        believed = total > 0
+    mean = np.where(believed, flow / np.where(total > 0, total, 1.0), -np.inf)
     return Strip(width, float(mean.max()))
 
 

@@ -57,8 +57,8 @@ def turning_advice(schedule: Schedule, front_to_back: float | None) -> Advice:
     return Advice(
         "no-turn",
         (
-            f"No need to turn the part: a half turn would take {_minutes(schedule.turned)} against "
-            f"{_minutes(schedule.one_pose)} as hung.{ratio}"
+            f"No need to turn the part: with a half turn the plan would take {_minutes(schedule.turned)}, without one "
+            f"{_minutes(schedule.one_pose)}.{ratio}"
         ),
     )
 

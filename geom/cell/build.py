@@ -123,10 +123,10 @@ def free_pose(
     """
     reach_x, reach_y = tank_reach(tank)
     if extent[2] >= tank.depth - 2 * LEAST_GAP or extent[0] >= 2 * reach_x or extent[1] >= 2 * reach_y:
-        size = " x ".join(f"{1e3 * v:.1f}" for v in extent)
+        size = ", ".join(f"{1e3 * v:.1f} mm along {axis}" for v, axis in zip(extent, "xyz", strict=True))
         raise CellError(
             "part-does-not-fit",
-            f"the part, hung upright ({size} mm), does not fit under the liquid surface",
+            f"the part, as it would be hung ({size}), does not fit under the liquid surface",
             hint="give a deeper or wider [tank], or say with [pose] how the part hangs",
         )
     y = float(np.mean([a.at[1] for a in anodes])) if anodes else 0.0

@@ -57,7 +57,7 @@ def minutes(value: float) -> str:
 
 def percent(value: float) -> str:
     """Return a relative error in %, one digit, never less than 0.1."""
-    return "under 0.1 %" if value < 1e-3 else f"{100 * value:.1g} %" if value < 0.1 else f"{100 * value:.0f} %"
+    return "under 0.1 %" if value < 1e-3 else f"{100 * value:.1g} %" if value < 0.095 else f"{100 * value:.0f} %"
 
 
 def point(place: Sequence[float]) -> str:

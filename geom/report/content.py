@@ -46,7 +46,7 @@ def _answer(plan: Plan) -> tuple[str, ...]:
     return (
         _setting(plan),
         _timing(plan),
-        f"That puts {reached} on the significant surface; {thickness(plan.thickness['mean'])} on average, "
+        f"That puts {reached} on the significant surface; {thickness(plan.thickness['mean'])} on average over all that is wet, "
         f"{thickness(plan.thickness['max'])} at the thickest edges.",
     )
 

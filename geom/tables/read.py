@@ -263,7 +263,6 @@ def _raise_refusal(entry: str, row: Row) -> NoReturn:
     raise TableError(
         "bath-refused",
         f"{row['title']} ({entry}) is not planned: {row['reason']}",
-        where=source_of(row).text,
         hint="send the part to a licensed plater, or plan one of: " + ", ".join(bath_names()),
     )
 
