@@ -115,6 +115,7 @@ def significant_panels(part: Part, panels: Panels, wanted: Sequence[str]) -> Boo
     elif tuple(wanted) == ("all",):
         chosen = np.ones(panels.part_count, dtype=np.bool_)
     else:
+        check_names(part, wanted)
         chosen = np.array([f.name in wanted or str(f.kind) in wanted for f in part.features])[panels.feature]
     if not np.any(chosen):
         raise PartError(

@@ -37,7 +37,7 @@ ROUND = 0.3  # chord of a curved face of the part, in radii: 21 round a circle, 
 ROUND_ANODE = 0.4  # the same for anodes
 ROUGH_SAG = 0.05  # share of the panel edge by which anodes and walls may be straightened
 WALL_SIZE = 1.5e-3  # panel edge on a wall where an electrode meets it [m]
-REST_FIRST = 1.6  # how much more than the part's the panels of walls and anodes are enlarged to meet the budget
+REST_FIRST = 1.3  # how much more than the part's the panels of walls and anodes are enlarged to meet the budget
 FLOOR = 1e-6  # no panel edge is asked to be smaller [m]
 BUDGET = 7000  # panels of one cell; beyond it every size is enlarged alike
 
@@ -310,13 +310,13 @@ def _sizes(tank: Tank, bodies: list[Surface], edges: EdgeSet, options: MeshOptio
     sizes = [GradedSize((*own, *near), options.face_size, FLOOR)]
     tank_cap = 0.2 * float(np.ptp(tank_solid(tank).bounds, axis=0).min())
     around = [
-        size_source(scattered(body, max(2 * options.edge_size, float(np.sqrt(body.area / 4e3)))), WALL_SIZE, 0.7)
+        size_source(scattered(body, max(2 * options.edge_size, float(np.sqrt(body.area / 4e3)))), WALL_SIZE, 0.6)
         for body in (wet, *anodes)
     ]
     sizes.append(GradedSize(tuple(around), tank_cap, FLOOR))
     for anode in anodes:
-        larger = replace(options, edge_size=3.5 * options.edge_size)
+        larger = replace(options, edge_size=2.5 * options.edge_size)
         shape = _shape_sources(anode, kept_edges(anode), larger, ROUND_ANODE)
         close = _near_sources([wet, walls], anode, 0.7, least, options.face_size)
-        sizes.append(GradedSize((*shape, *close), 3.5 * options.face_size, FLOOR))
+        sizes.append(GradedSize((*shape, *close), 2.5 * options.face_size, FLOOR))
     return sizes

@@ -41,7 +41,7 @@ def feature_results(part: Part, first: Field, deposit: Deposit, target: float) -
 
 def _wetted_area(meshed: float, exact: float) -> float:
     """Return the area by formula where the whole feature is wet, else that of its panels [m²]."""
-    return exact if exact > 0 and abs(meshed - exact) < 0.02 * exact else meshed
+    return exact if exact > 0 and abs(meshed - exact) < 0.05 * exact else meshed
 
 
 def extra_time(thickness: float, target: float, time: float) -> float:

@@ -7,6 +7,7 @@ import pytest
 from helpers.flows import flowing, with_bath
 from helpers.small_plan import small_plan
 
+from geom.advice.accuracy import Accuracy
 from geom.advice.doubts import plan_findings
 from geom.advice.measures import Strip, hottest_strip
 from geom.advice.schedule import Schedule
@@ -18,6 +19,7 @@ from geom.findings import Finding, Severity
 from geom.job.job import Supply
 
 STOP, WARNING, NOTE = Severity.STOP, Severity.WARNING, Severity.NOTE
+SURE = Accuracy(1e-3, 1e-2, 2e-2, 1e-2, 1e-2, "face A (+z)", 2000)
 BRIGHT = Range(100.0, 300.0, 500.0)
 
 
@@ -35,12 +37,13 @@ def findings(
     strip: float | None = None,
     time: float = 1200.0,
     significant: np.ndarray | None = None,
+    accuracy: Accuracy = SURE,
 ) -> dict[str, Finding]:
     """Findings by code, but for the note on the anodes that every plan without their law has."""
     chosen = np.ones(field.panels.part_count, dtype=np.bool_) if significant is None else significant
     deposit = plate([field], [time], ["as hung"], chosen)
     hottest = hottest_strip(field) if strip is None else Strip(1e-3, strip)
-    found = plan_findings(supply, field, deposit, hottest, Schedule(time, 0.0, time, None))
+    found = plan_findings(supply, field, deposit, hottest, Schedule(time, 0.0, time, None), accuracy)
     assert len({f.code for f in found}) == len(found)
     return {f.code: f for f in found if f.code != "anode-polarization-left-out"}
 
@@ -119,8 +122,16 @@ def test_anodes_without_a_law_are_noted_and_those_with_one_are_not() -> None:
     schedule = Schedule(60.0, 0.0, 60.0, None)
 
     def codes(field: Field) -> set[str]:
-        return {f.code for f in plan_findings(Supply(None, None), field, deposit, None, schedule)}
+        return {f.code for f in plan_findings(Supply(None, None), field, deposit, None, schedule, SURE)}
 
     assert "anode-polarization-left-out" in codes(field)
     anodes = tuple(replace(anode, law=Linear(1e-4)) for anode in field.cell.anodes)
     assert "anode-polarization-left-out" not in codes(replace(field, cell=replace(field.cell, anodes=anodes)))
+
+
+def test_a_figure_that_hangs_on_the_panels_warns_and_is_named() -> None:
+    unsure = replace(SURE, thinnest=0.2, features=0.09)
+    message = findings(even(300.0), supply=Supply(10.0, 10.0), accuracy=unsure)["numerical-error-large"].message
+    assert "the time by 20 %" in message
+    assert "face A (+z) by 9 %" in message
+    assert "percentiles" not in message

@@ -40,9 +40,7 @@ def prints(tree: ast.AST) -> list[int]:
     lines = []
     for node in ast.walk(tree):
         if (isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id == "print") or (
-            isinstance(node, ast.Attribute)
-            and node.attr in ("stdout", "stderr")
-            and ast.unparse(node.value) == "sys"
+            isinstance(node, ast.Attribute) and node.attr in ("stdout", "stderr") and ast.unparse(node.value) == "sys"
         ):
             lines.append(node.lineno)
     return lines
@@ -78,18 +76,14 @@ def test_public_functions_and_classes_say_what_they_do(path: Path):
     assert bare == []
 
 
-@pytest.mark.parametrize(
-    "path", [p for p in MODULES if p.relative_to(ROOT / "geom").parts[0] not in RIM], ids=label
-)
+@pytest.mark.parametrize("path", [p for p in MODULES if p.relative_to(ROOT / "geom").parts[0] not in RIM], ids=label)
 def test_below_the_rim_no_name_carries_a_unit_because_all_is_si(path: Path):
     if path.name in ("units.py", "constants.py"):
         return
     assert sorted({name for name in bound_names(tree_of(path)) if UNIT.search(name)}) == []
 
 
-@pytest.mark.parametrize(
-    "path", [p for p in MODULES if "cli" not in p.relative_to(ROOT / "geom").parts], ids=label
-)
+@pytest.mark.parametrize("path", [p for p in MODULES if "cli" not in p.relative_to(ROOT / "geom").parts], ids=label)
 def test_nothing_below_the_command_line_prints(path: Path):
     assert prints(tree_of(path)) == []
 

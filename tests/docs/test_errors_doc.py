@@ -25,11 +25,7 @@ def raised(tree: ast.AST, *, is_job: bool) -> Iterator[str]:
     for node in ast.walk(tree):
         if isinstance(node, ast.Call) and node.args and called(node).endswith("Error"):
             for part in ast.walk(node.args[0]):
-                if (
-                    isinstance(part, ast.Constant)
-                    and isinstance(part.value, str)
-                    and SLUG.fullmatch(part.value)
-                ):
+                if isinstance(part, ast.Constant) and isinstance(part.value, str) and SLUG.fullmatch(part.value):
                     yield part.value
         elif isinstance(node, ast.Tuple) and node.elts and isinstance(node.elts[0], ast.Constant):
             head = node.elts[0].value

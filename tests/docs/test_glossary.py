@@ -7,7 +7,20 @@ from pathlib import Path
 ROOT = Path(__file__).parents[2]
 TEXT = (ROOT / "docs" / "glossary.md").read_text(encoding="utf-8")
 WORDS = re.findall(r"^\*\*([^*]+)\*\*", TEXT, flags=re.MULTILINE)
-RECORDS = {"Job", "Part", "Feature", "Cell", "Pose", "Panels", "Field", "Deposit", "Plan", "Finding", "Origin", "Source"}
+RECORDS = {
+    "Job",
+    "Part",
+    "Feature",
+    "Cell",
+    "Pose",
+    "Panels",
+    "Field",
+    "Deposit",
+    "Plan",
+    "Finding",
+    "Origin",
+    "Source",
+}
 
 
 def classes() -> set[str]:

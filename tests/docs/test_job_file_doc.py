@@ -71,9 +71,7 @@ def test_every_shape_and_law_is_in_the_tables():
 
 
 def test_required_and_optional_keys_of_each_shape_are_as_the_table_says():
-    rows = re.findall(
-        r"^\| (`.*?)\|(.*?)\|(.*?)\|$", SECTIONS["`[part]`: a shape with dimensions"], flags=re.MULTILINE
-    )
+    rows = re.findall(r"^\| (`.*?)\|(.*?)\|(.*?)\|$", SECTIONS["`[part]`: a shape with dimensions"], flags=re.MULTILINE)
     seen = set()
     for names, required, optional in rows:
         for name in set(re.findall(r"`([^`]+)`", names)) & set(SHAPES):

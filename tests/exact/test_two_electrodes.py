@@ -19,17 +19,14 @@ INNER, OUTER = [0], [1]
 
 def plates(n: int) -> Surface:
     """A block 1 x 2 x 3 m between electrodes at its two ends in x."""
-    return box_panels(
-        np.zeros(3), np.array([1.0, 2.0, 3.0]), (graded(n, 1.5), graded(n, 1.5), graded(n, 1.5))
-    )
+    return box_panels(np.zeros(3), np.array([1.0, 2.0, 3.0]), (graded(n, 1.5), graded(n, 1.5), graded(n, 1.5)))
 
 
 def test_concentric_spheres_converge_at_second_order() -> None:
     """G = 4 pi kappa a b / (b - a), elementary."""
     exact = analytic.concentric_spheres(1.0, 3.0)
     found = [
-        facing(sphere_in_sphere(level, 1.0, 3.0), anode=OUTER, cathode=INNER).cathode_current
-        for level in (1, 2, 3)
+        facing(sphere_in_sphere(level, 1.0, 3.0), anode=OUTER, cathode=INNER).cathode_current for level in (1, 2, 3)
     ]
     assert observed_order((1.0, 0.5, 0.25), np.array(found) - exact) > 1.7
     assert_allclose(found[-1], exact, rtol=5e-3, atol=0)
@@ -38,9 +35,7 @@ def test_concentric_spheres_converge_at_second_order() -> None:
 def test_coaxial_cylinders_with_insulated_ends_converge() -> None:
     """G = 2 pi kappa L / ln(b / a), elementary."""
     exact = analytic.coaxial_cylinders(1.0, 3.0, 1.0)
-    found = [
-        facing(coaxial(n, 1.0, 3.0, 1.0), anode=OUTER, cathode=INNER).cathode_current for n in (4, 8, 12)
-    ]
+    found = [facing(coaxial(n, 1.0, 3.0, 1.0), anode=OUTER, cathode=INNER).cathode_current for n in (4, 8, 12)]
     assert observed_order((1 / 4, 1 / 8, 1 / 12), np.array(found) - exact) > 1.4
     assert_allclose(found[-1], exact, rtol=1e-2, atol=0)
 

@@ -70,9 +70,7 @@ def test_current_control_and_voltage_control_are_one_field(amperes: float) -> No
     by_voltage = solve_field(prepared, Voltage(by_current.voltage))
     assert_allclose(by_current.current, amperes, rtol=1e-5, atol=0)
     assert_allclose(by_voltage.current, amperes, rtol=1e-3, atol=0)
-    assert_allclose(
-        by_current.voltage, amperes / reference_field(POLARIZED, COARSE).current, rtol=1e-3, atol=0
-    )
+    assert_allclose(by_current.voltage, amperes / reference_field(POLARIZED, COARSE).current, rtol=1e-3, atol=0)
 
 
 def test_the_holes_get_less_than_the_faces_and_the_near_side_more_than_the_far_side() -> None:

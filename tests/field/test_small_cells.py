@@ -25,9 +25,7 @@ HALF = 0.1  # of the cubic tank [m]
 
 def sphere_cell(radius: float, law: Law | None, kappa: float = 1.0) -> Cell:
     """A sphere amid a cubic tank of half-side 0.1 m whose two walls in x are anodes; the rest insulates."""
-    linings = tuple(
-        SheetAnode(1 * MM, 2 * HALF, 2 * HALF, (side * (HALF + 0.5 * MM), 0.0, HALF)) for side in (-1, 1)
-    )
+    linings = tuple(SheetAnode(1 * MM, 2 * HALF, 2 * HALF, (side * (HALF + 0.5 * MM), 0.0, HALF)) for side in (-1, 1))
     return build_cell(
         mesh_part(icosphere(4, radius * HALF)),
         bath(kappa, law),
@@ -52,9 +50,7 @@ def towards(field: Field, direction: tuple[float, float, float]) -> float:
     out = field.panels.part.centroids - centre
     out /= np.linalg.norm(out, axis=1)[:, None]
     near = np.abs(out @ np.asarray(direction)) / np.linalg.norm(direction) > math.cos(0.15)
-    return (
-        float(np.average(field.current_density[near], weights=field.areas[near])) / field.mean_current_density
-    )
+    return float(np.average(field.current_density[near], weights=field.areas[near])) / field.mean_current_density
 
 
 @pytest.mark.parametrize(
@@ -78,9 +74,7 @@ def test_tafel_sphere_between_two_anode_walls_agrees_with_solid_harmonics() -> N
     area = 4 * math.pi * (0.75 * HALF) ** 2
     field = sphere_field(0.75, law, Current(mean * area), kappa)
     assert_allclose(field.voltage - beta * math.log(mean / 0.1), 7.895261083 * beta, rtol=0.01, atol=0)
-    assert_allclose(
-        (towards(field, (1, 0, 0)), towards(field, (0, 1, 0))), (2.151679, 0.464222), rtol=0.06, atol=0
-    )
+    assert_allclose((towards(field, (1, 0, 0)), towards(field, (0, 1, 0))), (2.151679, 0.464222), rtol=0.06, atol=0)
 
 
 def strip_cell(gap: float) -> Cell:
@@ -122,8 +116,7 @@ def test_with_one_anode_the_far_side_of_a_flat_bar_gets_less_than_half() -> None
 
     centre = np.linalg.norm(field.panels.part.centroids - cell.pose.at, axis=1) < 10 * MM
     middle = [
-        float(np.average(field.current_density[r & centre], weights=field.areas[r & centre]))
-        for r in (front, back)
+        float(np.average(field.current_density[r & centre], weights=field.areas[r & centre])) for r in (front, back)
     ]
     assert middle[1] < 0.5 * middle[0]
     assert flow(back) < 0.7 * flow(front)

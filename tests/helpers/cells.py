@@ -33,9 +33,7 @@ def bath(conductivity: float = 8.0, law: Law | None = None) -> read.Bath:
 
 def drilled_bar() -> Part:
     """The bar of the reference cell: 100 x 20 x 3 mm with two holes of 8 mm."""
-    return build_part(
-        Bar(100 * MM, 20 * MM, 3 * MM, holes=(Hole(8 * MM, (-30 * MM, 0)), Hole(8 * MM, (30 * MM, 0))))
-    )
+    return build_part(Bar(100 * MM, 20 * MM, 3 * MM, holes=(Hole(8 * MM, (-30 * MM, 0)), Hole(8 * MM, (30 * MM, 0)))))
 
 
 def sheet(x: float, *, law: Law | None = None, size: float = 100 * MM) -> SheetAnode:
@@ -43,14 +41,10 @@ def sheet(x: float, *, law: Law | None = None, size: float = 100 * MM) -> SheetA
     return SheetAnode(1 * MM, size, size, (x, 0.0, 75 * MM), law)
 
 
-def reference_cell(
-    law: Law | None, anodes: tuple[Anode, ...] = (sheet(-30.5 * MM),), kappa: float = 8.0
-) -> Cell:
+def reference_cell(law: Law | None, anodes: tuple[Anode, ...] = (sheet(-30.5 * MM),), kappa: float = 8.0) -> Cell:
     """Box tank 200 x 150 x 150 mm, sheet anode, the drilled bar standing on edge."""
     pose = Pose(UPRIGHT, (31.5 * MM, 0.0, 75 * MM))
-    return build_cell(
-        drilled_bar(), bath(kappa, law), tank=BoxTank(0.2, 0.15, 0.15), anodes=anodes, pose=pose
-    )
+    return build_cell(drilled_bar(), bath(kappa, law), tank=BoxTank(0.2, 0.15, 0.15), anodes=anodes, pose=pose)
 
 
 @cache

@@ -23,9 +23,7 @@ def with_severity(severity: Severity) -> Plan:
 def with_words(words: str) -> Plan:
     """Return the small plan with ``words`` as title, part, features, bath, limits, advice, findings and cautions."""
     plan = small_plan()
-    features = tuple(
-        replace(feature, name=f"{words}{k}") for k, feature in enumerate(plan.cell.part.features)
-    )
+    features = tuple(replace(feature, name=f"{words}{k}") for k, feature in enumerate(plan.cell.part.features))
     part = replace(plan.cell.part, title=words, features=features)
     bath = replace(plan.cell.bath, title=words, cautions=(words,))
     return replace(
@@ -59,9 +57,7 @@ def with_times(*minutes: float) -> Plan:
     """Return the small plan as if its schedule were those times, in minutes: as hung, turned half round."""
     plan = small_plan()
     names = ("as hung", "turned half round")
-    stages = tuple(
-        replace(plan.deposit.stages[0], name=n, time=60 * t) for n, t in zip(names, minutes, strict=False)
-    )
+    stages = tuple(replace(plan.deposit.stages[0], name=n, time=60 * t) for n, t in zip(names, minutes, strict=False))
     return replace(plan, deposit=replace(plan.deposit, stages=stages))
 
 

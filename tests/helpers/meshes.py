@@ -37,9 +37,7 @@ def graded(n: int, power: float = 1.0) -> Floats:
     return np.concatenate([half, 1.0 - half[-2::-1]])
 
 
-def box_panels(
-    low: Floats, high: Floats, shares: tuple[Floats, Floats, Floats], first_tag: int = 0
-) -> Surface:
+def box_panels(low: Floats, high: Floats, shares: tuple[Floats, Floats, Floats], first_tag: int = 0) -> Surface:
     """A box with normals outward; tags first_tag + (0 -x, 1 +x, 2 -y, 3 +y, 4 -z, 5 +z)."""
     low, high = np.asarray(low, dtype=float), np.asarray(high, dtype=float)
     sides = []
@@ -47,9 +45,7 @@ def box_panels(
         p, q = (axis + 1) % 3, (axis + 2) % 3
         for end in range(2):
 
-            def place(
-                u: Floats, v: Floats, axis: int = axis, p: int = p, q: int = q, end: int = end
-            ) -> Floats:
+            def place(u: Floats, v: Floats, axis: int = axis, p: int = p, q: int = q, end: int = end) -> Floats:
                 points = np.zeros((len(u), 3))
                 points[:, axis] = (low, high)[end][axis]
                 points[:, p] = low[p] + u * (high[p] - low[p])

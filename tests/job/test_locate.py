@@ -34,9 +34,7 @@ law = {}
 
 def paths(value: object, path: tuple = ()) -> Iterator[tuple]:
     """Yield the path of everything in what tomllib returns."""
-    entries = (
-        value.items() if isinstance(value, dict) else enumerate(value) if isinstance(value, list) else ()
-    )
+    entries = value.items() if isinstance(value, dict) else enumerate(value) if isinstance(value, list) else ()
     for key, entry in entries:
         yield (*path, key)
         yield from paths(entry, (*path, key))
@@ -96,9 +94,7 @@ def values(draw, depth: int = 2) -> str:
     kind = draw(st.integers(0, 3)) if depth else 0
     if kind == 1:
         return (
-            "["
-            + ", ".join(draw(st.lists(values(depth=depth - 1), max_size=3)))
-            + draw(st.sampled_from(["]", "\n]"]))
+            "[" + ", ".join(draw(st.lists(values(depth=depth - 1), max_size=3))) + draw(st.sampled_from(["]", "\n]"]))
         )
     if kind == 2:
         keys = draw(st.lists(KEYS, max_size=3, unique_by=lambda key: key.strip("\"'")))
@@ -109,9 +105,7 @@ def values(draw, depth: int = 2) -> str:
 @st.composite
 def documents(draw) -> str:
     lines = []
-    for section in draw(
-        st.lists(st.sampled_from(["", "[s]", "[[t]]", "[[t]]", "[t.u]", "[s.v]"]), max_size=5)
-    ):
+    for section in draw(st.lists(st.sampled_from(["", "[s]", "[[t]]", "[[t]]", "[t.u]", "[s.v]"]), max_size=5)):
         lines.append(section)
         keys = draw(st.lists(KEYS, max_size=3, unique_by=lambda key: key.strip("\"'")))
         lines += [f"{key} = {draw(values())}{draw(st.sampled_from(['', ' # c', '  ']))}" for key in keys]

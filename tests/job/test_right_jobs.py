@@ -88,9 +88,7 @@ EVERY_SHAPE = [
         f'inside_radius = "1.27 mm"\nbend = "90 deg"\nholes = [{HOLE_MM}]',
         'shape = "angle"\nlength = "2 in"\nheight = "1 in"\nwidth = "0.5 in"\nthickness = "0.1 in"\n'
         f'inside_radius = "50 mil"\nbend = "1.5707963267948966 rad"\nholes = [{HOLE_IN}]',
-        shapes.Angle(
-            0.0508, 0.0254, 0.0127, 0.00254, 0.00127, math.pi / 2, (shapes.Hole(0.000254, (-0.00254, 0.0)),)
-        ),
+        shapes.Angle(0.0508, 0.0254, 0.0127, 0.00254, 0.00127, math.pi / 2, (shapes.Hole(0.000254, (-0.00254, 0.0)),)),
     ),
     (
         'shape = "channel"\nlength = "50.8 mm"\nwidth = "25.4 mm"\nheight = "12.7 mm"\nthickness = "2.54 mm"\n'
@@ -170,12 +168,8 @@ def test_every_bath_of_the_tables_may_be_named():
 
 
 def test_jar_rod_anode_and_their_units():
-    text = GOOD.replace(
-        'shape = "box"\nlength = "200 mm"\nwidth = "150 mm"', 'shape = "jar"\ndiameter = "6 in"'
-    )
-    text = text.replace(
-        'shape = "sheet"\nlength = "1 mm"\nwidth = "100 mm"', 'shape = "rod"\ndiameter = "1/2 in"'
-    )
+    text = GOOD.replace('shape = "box"\nlength = "200 mm"\nwidth = "150 mm"', 'shape = "jar"\ndiameter = "6 in"')
+    text = text.replace('shape = "sheet"\nlength = "1 mm"\nwidth = "100 mm"', 'shape = "rod"\ndiameter = "1/2 in"')
     job = parse_job(text)
     close(job.tank, JarTank(0.1524, 0.15))
     assert isinstance(job.anodes[0], RodAnode)
@@ -286,9 +280,7 @@ def test_random_damage_gives_a_job_or_a_job_error():
             elif kind == 2:
                 content[place:place] = content[place : place + random_source.randint(1, 30)]
             else:
-                content[place:place] = bytes(
-                    random_source.choice(b'[]{}"=.,#0123456789-e\n') for _ in range(3)
-                )
+                content[place:place] = bytes(random_source.choice(b'[]{}"=.,#0123456789-e\n') for _ in range(3))
         try:
             assert isinstance(parse_job(content.decode("utf-8", errors="replace")), Job)
         except JobError as error:

@@ -74,9 +74,7 @@ def test_sample_gives_what_is_expected(name: str):
 def test_sample_obeys_faraday_and_keeps_the_charge(name: str):
     tree = planned(name)
     metal = "copper" if "copper" in tree["set_up"]["bath"]["name"] else "nickel"
-    mass = (
-        tree["deposit"]["charge_Ah"] * 3600 * MOLAR_MASS[metal] / (2 * FARADAY) * expected(name)["efficiency"]
-    )
+    mass = tree["deposit"]["charge_Ah"] * 3600 * MOLAR_MASS[metal] / (2 * FARADAY) * expected(name)["efficiency"]
     assert_allclose(tree["deposit"]["mass_g"], mass, rtol=1e-4, atol=0)
     assert_allclose(tree["balance"]["anode_A"], tree["balance"]["cathode_A"], rtol=0.005, atol=0)
 

@@ -34,9 +34,7 @@ def test_the_least_asker_wins_and_its_wish_fades_with_distance() -> None:
     size = GradedSize((near, far), 4.0, 0.1)
     places = np.array([[0.0, 0, 0], [2.0, 0, 0], [10.0, 0, 0], [12.0, 0, 0], [100.0, 0, 0]])
     assert_allclose(size(places), [1.0, 2.0, 2.0, 2.5, 4.0], rtol=1e-12, atol=0)
-    assert_allclose(
-        GradedSize((near, far), 4.0, 0.1, scale=2.0)(places), 2 * size(places), rtol=1e-12, atol=0
-    )
+    assert_allclose(GradedSize((near, far), 4.0, 0.1, scale=2.0)(places), 2 * size(places), rtol=1e-12, atol=0)
     assert least_size([near, far]) == 1.0
 
 

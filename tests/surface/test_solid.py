@@ -71,9 +71,7 @@ def test_a_body_across_the_tank_leaves_two_regions_the_larger_first() -> None:
 
 def test_a_sealed_void_in_a_body_is_a_region_of_its_own() -> None:
     shell = joined([box((3, 1, 1), (7, 5, 4)), box((4, 2, 2), (6, 4, 3))])
-    hollow = Surface(
-        shell.vertices, np.concatenate([shell.faces[:12], shell.faces[12:, ::-1]]), np.full(24, 7)
-    )
+    hollow = Surface(shell.vertices, np.concatenate([shell.faces[:12], shell.faces[12:, ::-1]]), np.full(24, 7))
     rest = left_over(tank(), [hollow])
     assert_allclose([r.volume for r in rest], [300.0 - 48.0, 4.0], rtol=1e-12, atol=0)
     assert_allclose([areas_by_tag(r)[7] for r in rest], [80.0, 16.0], rtol=1e-12, atol=0)
@@ -82,9 +80,7 @@ def test_a_sealed_void_in_a_body_is_a_region_of_its_own() -> None:
 def test_a_body_within_a_void_within_a_body_leaves_three_pieces_in_their_places() -> None:
     """Liquid round a shell that holds liquid round a core."""
     shell = joined([box((3, 1, 1), (7, 5, 4)), box((4, 2, 2), (6, 4, 3))])
-    hollow = Surface(
-        shell.vertices, np.concatenate([shell.faces[:12], shell.faces[12:, ::-1]]), np.full(24, 7)
-    )
+    hollow = Surface(shell.vertices, np.concatenate([shell.faces[:12], shell.faces[12:, ::-1]]), np.full(24, 7))
     rest = left_over(tank(), [hollow, box((4.5, 2.5, 2.25), (5.5, 3.5, 2.75), tag=8)])
     assert_allclose([r.volume for r in rest], [252.0, 3.5], rtol=1e-12, atol=0)
     assert set(np.unique(rest[1].tag)) == {7, 8}

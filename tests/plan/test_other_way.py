@@ -1,0 +1,64 @@
+"""A part that is done soonest hung the other way round is hung so, and the user is told."""
+
+from functools import cache
+
+import numpy as np
+from numpy.testing import assert_allclose
+
+from geom.findings import Severity
+from geom.job.read import parse_job
+from geom.panels import MeshOptions
+from geom.plan import Plan, make_plan
+
+CHANNEL = """
+title = "Cover"
+[part]
+shape = "channel"
+length = "60 mm"
+width = "30 mm"
+height = "18 mm"
+thickness = "2 mm"
+inside_radius = "2 mm"
+[bath]
+name = "watts-nickel"
+[target]
+thickness = "8 um"
+"""
+TURNED = (
+    CHANNEL
+    + """
+[pose]
+turn = ["0 deg", "90 deg", "180 deg"]
+at = ["30 mm", "0 mm", "85 mm"]
+[tank]
+shape = "box"
+length = "220 mm"
+width = "130 mm"
+depth = "150 mm"
+"""
+)
+OPTIONS = MeshOptions(budget=1500)
+
+
+@cache
+def planned(text: str) -> Plan:
+    return make_plan(parse_job(text), options=OPTIONS)
+
+
+def told(plan: Plan) -> bool:
+    return any(f.code == "hung-other-way" and f.severity == Severity.WARNING for f in plan.findings)
+
+
+def test_a_channel_is_hung_with_its_open_side_to_the_anode_and_the_user_is_told() -> None:
+    """Concave sides face the anode (ASTM B507 practice, from memory): the default hangs this one with its back to it."""
+    plan = planned(CHANNEL)
+    assert told(plan)
+    assert plan.schedule.first > 0
+    assert plan.schedule.second == 0.0
+    assert_allclose(plan.cell.pose.turn[2], np.pi, rtol=1e-12, atol=0)
+
+
+def test_hung_that_way_from_the_start_nothing_is_said() -> None:
+    plan = planned(TURNED)
+    assert not told(plan)
+    assert plan.schedule.first > 0
