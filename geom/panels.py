@@ -20,6 +20,7 @@ from geom.surface.sizing import (
     bending,
     expected_faces,
     kept_edges,
+    least_size,
     patch_widths,
     scattered,
     size_source,
@@ -305,7 +306,7 @@ def _sizes(tank: Tank, bodies: list[Surface], edges: EdgeSet, options: MeshOptio
     """Return the size field of each body: the part first, then walls and anodes in the order of their tags."""
     wet, walls, anodes = bodies[0], bodies[1], bodies[2:]
     own = _shape_sources(wet, edges, options)
-    least = min([options.edge_size / 2, *(float(s.size.min()) for s in own)])
+    least = min(options.edge_size / 2, least_size(own))
     near = _near_sources([walls, *anodes], wet, 0.7, least, options.face_size)
     sizes = [GradedSize((*own, *near), options.face_size, FLOOR)]
     tank_cap = 0.2 * float(np.ptp(tank_solid(tank).bounds, axis=0).min())

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from geom.advice.accuracy import Accuracy, estimated_accuracy
-from geom.advice.current import Limit, mean_rate, weighed_limits
+from geom.advice.current import Limit, weighed_limits
 from geom.advice.doubts import plan_findings
 from geom.advice.features import feature_results
 from geom.advice.measures import (
@@ -23,6 +23,7 @@ from geom.bem.problem import Current, Voltage
 from geom.cell.build import build_cell
 from geom.cell.cell import Cell
 from geom.deposit import Deposit, check_names, plate, significant_panels
+from geom.electrode.faraday import time_for_thickness
 from geom.errors import CellError, SolveError
 from geom.field import Field, Prepared, prepare, solve_field
 from geom.findings import Finding, Severity
@@ -221,7 +222,9 @@ def assembled_plan(
         schedule=schedule,
         limits=limits,
         accuracy=accuracy,
-        time_to_mean=job.target.thickness / mean_rate(first),
+        time_to_mean=time_for_thickness(
+            job.target.thickness, first.mean_current_density, cell.bath.metal, cell.bath.efficiency
+        ),
         ratio=percentiles(first.current_density / first.mean_current_density, first.areas),
         thickness=spread(deposit.thickness, deposit.areas),
         features=features,

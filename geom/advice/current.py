@@ -4,7 +4,6 @@ from dataclasses import dataclass, replace
 
 from geom.advice.measures import hottest_current_density, strip_width
 from geom.bem.problem import Current, Voltage
-from geom.electrode.faraday import deposition_rate
 from geom.electrode.laws import Law, Limited
 from geom.field import Field, Prepared, solve_field
 from geom.job.job import Supply
@@ -93,9 +92,3 @@ def current_at_strip(prepared: Prepared, wanted: float, start: float, most: floa
         current = new
         field = solve_field(prepared, Current(current), start=field, tolerance=WEIGHING)
     return new, field
-
-
-def mean_rate(field: Field) -> float:
-    """Return the growth of the mean thickness over the wetted part [m/s]."""
-    bath = field.cell.bath
-    return float(deposition_rate(field.mean_current_density, bath.metal, bath.efficiency))
