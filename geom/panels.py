@@ -1,5 +1,6 @@
 """`Cell` to `Panels`: graded triangles on every wetted surface, each remembering its body and feature."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -103,10 +104,12 @@ def mesh_cell(
     *,
     like: Panels | None = None,
     scales: tuple[float, float] | None = None,
+    asked: Sequence[SizeSource] = (),
 ) -> Panels:
     """Return the panels of a cell.
 
-    ``scales`` enlarge the panels of the part, and of the rest; without them the budget decides.
+    ``scales`` enlarge the panels of the part, and of the rest; without them the budget decides. ``asked``
+    are further wishes for the panels of the part, in the frame of the tank; no scale enlarges them.
 
     ``like`` holds panels of the same part hung differently: where the same surface is wet, its panels are
     carried over to the new pose instead of meshed anew, so that thickness adds up panel by panel.
@@ -120,6 +123,7 @@ def mesh_cell(
     edges = kept_edges(wet)
     bodies = [wet, *(rest.selected(rest.tag == body) for body in np.unique(rest.tag))]
     sizes = _sizes(cell.tank, bodies, edges, options)
+    sizes[0] = replace(sizes[0], firm=tuple(asked))
     if scales is None:
         scales = (like.scale, like.rest_scale) if like is not None else _scales_for(options.budget, sizes, bodies)
     scale, rest_scale = scales

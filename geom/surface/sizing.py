@@ -29,26 +29,40 @@ def size_source(points: Floats, size: Floats | float, growth: float) -> SizeSour
 
 @dataclass(frozen=True, eq=False)
 class GradedSize:
-    """The least size that any source asks for, within ``floor`` and ``cap``, times ``scale``."""
+    """The least size that any source asks for, within ``floor`` and ``cap``, times ``scale``.
+
+    What a ``firm`` source asks for is not scaled.
+    """
 
     sources: tuple[SizeSource, ...]
     cap: float
     floor: float
     scale: float = 1.0
+    firm: tuple[SizeSource, ...] = ()
 
     def __call__(self, places: Floats) -> Floats:
         """Return (n,) wanted edge length at places (n, 3) [m]."""
         wanted = np.full(len(places), self.cap)
         for source in self.sources:
-            reach = (self.cap - float(source.size.min())) / source.growth  # farther away it asks for nothing
-            if reach <= 0:
-                continue
-            # a size needs no exact distance
-            distance, nearest = source.tree.query(places, eps=0.15, distance_upper_bound=reach)
-            near = np.flatnonzero(np.isfinite(distance))
-            asked = source.size[nearest[near]] + source.growth * distance[near]
-            wanted[near] = np.minimum(wanted[near], asked)
-        return np.asarray(np.maximum(wanted * self.scale, self.floor))
+            _lower(wanted, places, source)
+        wanted *= self.scale
+        for source in self.firm:
+            _lower(wanted, places, source)
+        return np.asarray(np.maximum(wanted, self.floor))
+
+
+def _lower(wanted: Floats, places: Floats, source: SizeSource) -> None:
+    """Lower ``wanted`` (n,), in place, to what one source asks for at ``places`` (n, 3)."""
+    if not len(wanted) or not len(source.size):
+        return
+    reach = (float(wanted.max()) - float(source.size.min())) / source.growth  # farther away it asks for nothing
+    if reach <= 0:
+        return
+    # a size needs no exact distance
+    distance, nearest = source.tree.query(places, eps=0.15, distance_upper_bound=reach)
+    near = np.flatnonzero(np.isfinite(distance))
+    asked = source.size[nearest[near]] + source.growth * distance[near]
+    wanted[near] = np.minimum(wanted[near], asked)
 
 
 @dataclass(frozen=True, eq=False)

@@ -16,6 +16,7 @@ from geom.panels import FIRST_ANODE, PART, TANK, MeshOptions, Panels, mesh_cell
 from geom.part.build import build_part
 from geom.part.part import Feature, Kind, Part
 from geom.part.shapes import Angle, Bar, Channel, Hole, Offset, Outline, Rod, Shape, Tube, Washer
+from geom.surface.sizing import size_source
 from geom.surface.solid import box, joined
 from geom.surface.surface import Surface
 
@@ -236,3 +237,20 @@ def test_a_part_hung_higher_so_that_it_breaks_the_surface_is_meshed_anew() -> No
     again = mesh_cell(through, MIDDLE, like=panels)
     assert again.part.area < 0.85 * panels.part.area
     assert again.part.vertices[:, 2].max() <= 0.15 + 1e-12
+
+
+def test_a_place_that_asks_for_finer_panels_gets_them_and_no_other_place_does() -> None:
+    cell = reference_cell(None)
+    plain = mesh_cell(cell, scales=(2.0, 3.0))
+    place = plain.part.vertices[np.argmin(np.linalg.norm(plain.part.vertices - cell.pose.at, axis=1))]
+    finer = mesh_cell(cell, scales=(2.0, 3.0), asked=[size_source(place[None], 0.4 * MM, 0.35)])
+    side = np.sqrt(finer.part.areas * 4 / math.sqrt(3))
+    apart = np.linalg.norm(finer.part.centroids - place, axis=1)
+    assert 0.25 * MM < np.median(side[apart < 0.8 * MM]) < 0.6 * MM
+    assert (
+        abs(
+            np.count_nonzero(apart > 15 * MM)
+            - np.count_nonzero(np.linalg.norm(plain.part.centroids - place, axis=1) > 15 * MM)
+        )
+        < 0.05 * plain.part_count
+    )

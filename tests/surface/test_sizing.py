@@ -109,3 +109,9 @@ def test_the_edges_of_a_box_are_twelve_chains_and_a_rod_has_two() -> None:
     for shape, count in ((Bar(9 * MM, 5 * MM, 2 * MM), 12), (Rod(30 * MM, 8 * MM), 2)):
         edges = kept_edges(remeshed(build_part(shape).surface, lambda places: np.full(len(places), 1 * MM)))
         assert len(np.unique(chains_of(edges.vertices, edges.start, edges.end))) == count
+
+
+def test_a_firm_wish_is_not_enlarged_by_the_scale() -> None:
+    origin = np.zeros((1, 3))
+    size = GradedSize((size_source(origin, 1.0, 0.5),), 4.0, 0.1, scale=3.0, firm=(size_source(origin, 0.7, 0.5),))
+    assert_allclose(size(np.array([[0.0, 0, 0], [2.0, 0, 0], [90.0, 0, 0]])), [0.7, 1.7, 12.0], rtol=1e-12, atol=0)
