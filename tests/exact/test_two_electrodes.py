@@ -8,6 +8,7 @@ from helpers import analytic
 from helpers.electrodes import facing, rows
 from helpers.meshes import box_panels, coaxial, graded, sphere_in_sphere
 from helpers.order import observed_order
+from helpers.validation import hold
 from numpy.testing import assert_allclose
 
 from geom.bem.problem import Current, Voltage
@@ -29,7 +30,7 @@ def test_concentric_spheres_converge_at_second_order() -> None:
         facing(sphere_in_sphere(level, 1.0, 3.0), anode=OUTER, cathode=INNER).cathode_current for level in (1, 2, 3)
     ]
     assert observed_order((1.0, 0.5, 0.25), np.array(found) - exact) > 1.7
-    assert_allclose(found[-1], exact, rtol=5e-3, atol=0)
+    hold("two-electrodes", "concentric spheres 1 : 3", "conductance", found[-1], exact, rtol=5e-3, source="closed form")
 
 
 def test_coaxial_cylinders_with_insulated_ends_converge() -> None:
@@ -37,14 +38,14 @@ def test_coaxial_cylinders_with_insulated_ends_converge() -> None:
     exact = analytic.coaxial_cylinders(1.0, 3.0, 1.0)
     found = [facing(coaxial(n, 1.0, 3.0, 1.0), anode=OUTER, cathode=INNER).cathode_current for n in (4, 8, 12)]
     assert observed_order((1 / 4, 1 / 8, 1 / 12), np.array(found) - exact) > 1.4
-    assert_allclose(found[-1], exact, rtol=1e-2, atol=0)
+    hold("two-electrodes", "coaxial cylinders 1 : 3", "conductance", found[-1], exact, rtol=1e-2, source="closed form")
 
 
 def test_parallel_plates_with_insulating_walls_converge_to_ohm_s_law() -> None:
     """G = kappa A / d."""
     found = [facing(plates(n), anode=[1], cathode=[0], conductivity=5.0).cathode_current for n in (2, 4, 8)]
     assert observed_order((1 / 2, 1 / 4, 1 / 8), np.array(found) - 30.0) > 1.4
-    assert_allclose(found[-1], 30.0, rtol=3e-3, atol=0)
+    hold("two-electrodes", "parallel plates", "conductance", found[-1], 30.0, rtol=3e-3, source="Ohm's law")
 
 
 def test_parallel_plates_carry_an_even_current() -> None:
@@ -58,7 +59,16 @@ def test_parallel_plates_carry_an_even_current() -> None:
 def test_sphere_with_polarization_in_a_concentric_anode_agrees_with_the_closed_form() -> None:
     """R = (1/a - 1/b) / (4 pi kappa) + R_ct / (4 pi a2) = 0.0928403835 ohm for a 1, b 3, kappa 1, R_ct 0.5."""
     found = facing(sphere_in_sphere(3, 1.0, 3.0), anode=OUTER, cathode=INNER, law=Linear(0.5))
-    assert_allclose(1 / found.cathode_current, 0.0928403834702723, rtol=8e-3, atol=0)
+    case = "concentric spheres 1 : 3, linear law"
+    hold(
+        "two-electrodes",
+        case,
+        "resistance",
+        1 / found.cathode_current,
+        0.0928403834702723,
+        rtol=8e-3,
+        source="closed form",
+    )
 
 
 def test_coaxial_tafel_cathode_needs_the_voltage_of_the_closed_form() -> None:
@@ -68,7 +78,8 @@ def test_coaxial_tafel_cathode_needs_the_voltage_of_the_closed_form() -> None:
     law = Tafel(exchange=1e-3, cathodic_slope=0.05)
     found = facing(surface, anode=OUTER, cathode=INNER, law=law, control=Current(area * 1.0))
     exact = math.log(3.0) + 0.05 * math.log(1.0 / 1e-3)
-    assert_allclose(found.voltage, exact, rtol=8e-3, atol=0)
+    case = "coaxial cylinders 1 : 3, Tafel law"
+    hold("two-electrodes", case, "voltage", found.voltage, exact, rtol=8e-3, source="closed form")
     again = facing(surface, anode=OUTER, cathode=INNER, law=law, control=Voltage(found.voltage))
     assert_allclose(again.cathode_current, area, rtol=1e-4, atol=0)
 
@@ -91,7 +102,9 @@ def test_eccentric_cylinders_agree_with_the_closed_form_or_the_spectral_solution
     surface = Surface(vertices, surface.faces, surface.tag)
     law = Linear(resistance) if resistance else None
     found = facing(surface, anode=OUTER, cathode=INNER, law=law)
-    assert_allclose(found.cathode_current, conductance, rtol=1e-2, atol=0)
+    case = f"cylinders 1 : 3, axes 1 apart, R_ct {resistance:g}"
+    source = "spectral solution of our own" if resistance else "closed form"
+    hold("two-electrodes", case, "conductance", found.cathode_current, conductance, rtol=1e-2, source=source)
     here = rows(surface, INNER)
     place = surface.centroids[here] / np.linalg.norm(surface.centroids[here, :2], axis=1)[:, None]
     local = found.current_density[here] / (found.cathode_current / surface.areas[here].sum())
@@ -109,7 +122,9 @@ def test_sphere_off_the_centre_of_its_anode_agrees_with_the_spectral_solution(
     """Radius 1 in radius 3, centres 1 apart: independent spectral solution in bispherical form, to 1e-9."""
     surface = sphere_in_sphere(3, 1.0, 3.0, shift=1.0)
     found = facing(surface, anode=OUTER, cathode=INNER, law=Linear(resistance) if resistance else None)
-    assert_allclose(found.cathode_current / (4 * math.pi), conductance, rtol=6e-3, atol=0)
+    case, source = f"spheres 1 : 3, centres 1 apart, R_ct {resistance:g}", "spectral solution of our own"
+    flow = found.cathode_current / (4 * math.pi)
+    hold("two-electrodes", case, "conductance / 4π", flow, conductance, rtol=6e-3, source=source)
     here = rows(surface, INNER)
     local = found.current_density[here] / (found.cathode_current / surface.areas[here].sum())
     x = surface.centroids[here, 0]

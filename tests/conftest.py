@@ -1,0 +1,37 @@
+"""``pytest --write-validation`` writes the tables of docs/validation.md; a plain run compares with them."""
+
+import pytest
+from helpers import validation
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption(
+        "--write-validation",
+        action="store_true",
+        help="write the figures that the tests record into docs/validation.md instead of comparing them",
+    )
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    if config.getoption("--write-validation"):
+        validation.begin_writing()
+
+
+def pytest_sessionfinish(session: pytest.Session, exitstatus: int) -> None:
+    if exitstatus != 0:
+        return
+    whole = _whole(session)
+    if session.config.getoption("--write-validation"):
+        validation.write(whole=whole)
+    elif whole and validation.stale():
+        left = "\n".join(validation.stale())
+        session.exitstatus = 1
+        raise pytest.UsageError(f"rows of docs/validation.md that no test records any more:\n{left}")
+
+
+def _whole(session: pytest.Session) -> bool:
+    """All tests were asked for, and none was left out for want of files."""
+    config = session.config
+    asked = config.args_source == pytest.Config.ArgsSource.TESTPATHS and not config.getoption("keyword")
+    reporter = config.pluginmanager.get_plugin("terminalreporter")
+    return asked and reporter is not None and not reporter.stats.get("skipped")
