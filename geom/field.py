@@ -5,14 +5,14 @@ from functools import cached_property
 
 import numpy as np
 
-from geom.arrays import Floats, Ints, frozen
+from geom.arrays import Floats, frozen
 from geom.bem.operators import Operators, assemble
 from geom.bem.problem import BoundarySolution, Current, ElectrodePatch, Voltage
 from geom.bem.solve import TOLERANCE, solve
 from geom.cell.cell import Cell
 from geom.electrode.laws import Mirrored
 from geom.errors import SolveError
-from geom.panels import FIRST_ANODE, PART, Panels
+from geom.panels import Panels
 
 LEAST_BALANCE = 0.01  # anode and cathode current may differ by this share, no more
 
@@ -42,7 +42,7 @@ class Field:
     @cached_property
     def anode_current_density(self) -> Floats:
         """(n,) out of the metal into the bath on anode panels [A/m²], zero elsewhere."""
-        return frozen(np.where(self.panels.body >= FIRST_ANODE, -self.solution.current_density, 0.0), np.float64)
+        return frozen(np.where(self.panels.on_anode, -self.solution.current_density, 0.0), np.float64)
 
     @property
     def potential(self) -> Floats:
@@ -54,10 +54,29 @@ class Field:
         """Anode metal minus part metal [V]."""
         return self.solution.voltage
 
-    @property
+    @cached_property
     def current(self) -> float:
         """Into the part [A]."""
+        return float(self.current_density @ self.areas)
+
+    @cached_property
+    def thief_currents(self) -> tuple[float, ...]:
+        """Into each thief [A]."""
+        return tuple(self._into(body) for body in self.panels.thieves)
+
+    @property
+    def total_current(self) -> float:
+        """Into part and thieves together, what the supply gives [A]."""
         return self.solution.cathode_current
+
+    @cached_property
+    def anode_currents(self) -> tuple[float, ...]:
+        """Out of each anode [A]."""
+        return tuple(-self._into(body) for body in self.panels.anodes)
+
+    def _into(self, body: int) -> float:
+        rows = self.panels.rows(body)
+        return float(self.solution.current_density[rows] @ self.panels.surface.areas[rows])
 
     @property
     def anode_current(self) -> float:
@@ -87,13 +106,12 @@ class Field:
     @property
     def imbalance(self) -> float:
         """Relative difference of anode and cathode current."""
-        return abs(self.anode_current - self.current) / self.current
+        return abs(self.anode_current - self.total_current) / self.total_current
 
 
 def prepare(cell: Cell, panels: Panels) -> Prepared:
     """Return the cell with its operators assembled: the costly step, done once for each geometry."""
-    electrodes = np.flatnonzero(panels.body >= PART)
-    return Prepared(cell, panels, assemble(panels.surface, electrodes))
+    return Prepared(cell, panels, assemble(panels.surface, panels.electrodes))
 
 
 def solve_field(
@@ -104,7 +122,7 @@ def solve_field(
     tolerance: float = TOLERANCE,
     balance: float = LEAST_BALANCE,
 ) -> Field:
-    """Return the field of a prepared cell under a total current or a voltage.
+    """Return the field of a prepared cell under a total current, into part and thieves, or a voltage.
 
     ``start`` is a field of the same prepared cell at another control, to begin from: it saves time only.
     ``tolerance`` is relative. ``balance`` is the share by which anode and cathode current may differ.
@@ -115,16 +133,17 @@ def solve_field(
         where the solve does not converge, or anode and cathode current differ by more than ``balance``.
     """
     cell, panels = prepared.cell, prepared.panels
-    cathode = ElectrodePatch(np.arange(panels.part_count), cell.bath.law)
+    thieves = [panels.rows(body) for body in panels.thieves]
+    cathodes = [np.arange(panels.part_count), *(rows for rows in thieves if len(rows))]
     anodes = [
         ElectrodePatch(rows, None if anode.law is None else Mirrored(anode.law))
-        for rows, anode in zip(_anode_rows(panels), cell.anodes, strict=True)
+        for rows, anode in zip(map(panels.rows, panels.anodes), cell.anodes, strict=True)
         if len(rows)
     ]
     solution = solve(
         prepared.operators,
         anodes=anodes,
-        cathodes=[cathode],
+        cathodes=[ElectrodePatch(rows, cell.bath.law) for rows in cathodes],
         conductivity=cell.bath.conductivity,
         control=control,
         start=None if start is None else start.solution,
@@ -135,16 +154,12 @@ def solve_field(
     return field
 
 
-def _anode_rows(panels: Panels) -> list[Ints]:
-    return [panels.rows(FIRST_ANODE + k) for k in range(panels.anode_count)]
-
-
 def _balanced(field: Field, balance: float) -> None:
     """Refuse a field whose two currents differ: charge would be made or lost."""
     if not field.current > 0 or not field.imbalance <= balance:
         raise SolveError(
             "current-not-balanced",
-            f"the anodes give {field.anode_current:.4g} A but the part takes {field.current:.4g} A",
+            f"the anodes give {field.anode_current:.4g} A but the cathodes take {field.total_current:.4g} A",
             hint="bodies very close together or very thin are the usual cause; move them apart, or mesh finer",
             residuals=field.residuals,
         )

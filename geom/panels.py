@@ -5,8 +5,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from geom.arrays import Floats, Ints, frozen
-from geom.cell.bodies import anode_solid, anode_title, part_solid, placement, tank_solid
+from geom.arrays import Bools, Floats, Ints, frozen
+from geom.cell.bodies import anode_title, other_solids, part_solid, placement, tank_solid
 from geom.cell.cell import Cell, Pose, Tank
 from geom.errors import CellError, PartError
 from geom.findings import Finding, Severity
@@ -30,7 +30,7 @@ from geom.surface.solid import NotSolidError, joined, left_over
 from geom.surface.surface import Surface
 
 TANK, PART, FIRST_ANODE = 0, 1, 2
-"""Body numbers: walls, floor and liquid surface; the part; anode k is FIRST_ANODE + k."""
+"""Body numbers: walls, floor and liquid surface; the part; anode k is FIRST_ANODE + k; then shields, then thieves."""
 
 GROWTH = 0.35  # edge length gained for each metre away from an edge
 EDGE_SIZE = 1.0e-3  # panel edge at the sharp edges of a part of the usual size [m]
@@ -62,6 +62,8 @@ class Panels:
     scale: float = 1.0  # by how much the budget enlarged the panels of the part
     rest_scale: float = 1.0  # and those of walls and anodes
     findings: tuple[Finding, ...] = ()
+    shield_count: int = 0
+    thief_count: int = 0
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "feature", frozen(self.feature, np.int64))
@@ -77,6 +79,27 @@ class Panels:
     def rows(self, body: int) -> Ints:
         """Return the panel numbers of one body."""
         return np.flatnonzero(self.surface.tag == body)
+
+    @property
+    def anodes(self) -> range:
+        """Bodies of the anodes."""
+        return range(FIRST_ANODE, FIRST_ANODE + self.anode_count)
+
+    @property
+    def thieves(self) -> range:
+        """Bodies of the thieves."""
+        first = FIRST_ANODE + self.anode_count + self.shield_count
+        return range(first, first + self.thief_count)
+
+    @property
+    def on_anode(self) -> Bools:
+        """(n,) is the panel on an anode?"""
+        return np.isin(self.body, self.anodes)
+
+    @property
+    def electrodes(self) -> Ints:
+        """Panel numbers of part, anodes and thieves: all that carries current."""
+        return np.flatnonzero(np.isin(self.body, (PART, *self.anodes, *self.thieves)))
 
     @property
     def part(self) -> Surface:
@@ -148,6 +171,8 @@ def mesh_cell(
         scale=scale,
         rest_scale=rest_scale,
         findings=(*findings, *_coarse(scale)),
+        shield_count=len(cell.shields),
+        thief_count=len(cell.thieves),
     )
 
 
@@ -209,24 +234,24 @@ def _coarse(scale: float) -> list[Finding]:
 def _wetted(cell: Cell) -> tuple[Surface, Surface, list[Finding]]:
     """Return the wetted part (tags: features), the other wetted surfaces (tags: bodies), and findings."""
     part, tank = part_solid(cell.part, cell.pose), tank_solid(cell.tank)
-    first = FIRST_ANODE + len(cell.anodes)  # features are told from bodies by tags from here on
-    anodes = [
-        Surface(s.vertices, s.faces, np.full(len(s.faces), FIRST_ANODE + k))
-        for k, s in enumerate(anode_solid(a, cell.tank) for a in cell.anodes)
+    others = [
+        Surface(s.vertices, s.faces, np.full(len(s.faces), k)) for k, s in enumerate(other_solids(cell), FIRST_ANODE)
     ]
+    first = FIRST_ANODE + len(others)  # features are told from bodies by tags from here on
     try:
-        regions = left_over(tank, [Surface(part.vertices, part.faces, part.tag + first), *anodes])
+        regions = left_over(tank, [Surface(part.vertices, part.faces, part.tag + first), *others])
     except NotSolidError as error:
         raise PartError(
             "mesh-not-solid", f"the part does not bound a solid ({error})", hint="repair the mesh first"
         ) from None
-    live = [r for r in regions if np.any(r.tag >= first) and np.any((r.tag >= FIRST_ANODE) & (r.tag < first))]
+    anodes = range(FIRST_ANODE, FIRST_ANODE + len(cell.anodes))
+    live = [r for r in regions if np.any(r.tag >= first) and np.any(np.isin(r.tag, anodes))]
     if not live:
         raise CellError(
             "no-current-path",
             "the liquid does not join the part with any anode",
             where="[[anode]] and [pose]",
-            hint="an anode that spans the tank, or a part above the liquid, cuts the current off",
+            hint="an anode or a shield that spans the tank, or a part above the liquid, cuts the current off",
         )
     region = live[0] if len(live) == 1 else joined(live)
     on_part = region.tag >= first
@@ -245,7 +270,7 @@ def _cut_off(cell: Cell, regions: list[Surface], live: list[Surface], rest: Surf
                 Severity.WARNING,
                 "part-cut-off",
                 f"{1e6 * dead:.0f} mm² of the part lie in liquid that no current reaches (a sealed void or a space "
-                "shut off by an anode); they stay bare and are not in the wetted area",
+                "shut off by an anode or a shield); they stay bare and are not in the wetted area",
             )
         )
     for k, anode in enumerate(cell.anodes):
@@ -257,7 +282,12 @@ def _cut_off(cell: Cell, regions: list[Surface], live: list[Surface], rest: Surf
                     f"{anode_title(k + 1, anode)} has no liquid joining it with the part",
                 )
             )
-    return findings
+    thieves = range(FIRST_ANODE + len(cell.anodes) + len(cell.shields), first)
+    idle = [number for number, body in enumerate(thieves, 1) if not np.any(rest.tag == body)]
+    return findings + [
+        Finding(Severity.WARNING, "thief-idle", f"thief {number} has no liquid joining it with the part and an anode")
+        for number in idle
+    ]
 
 
 def _carried(like: Panels, cell: Cell, wet: Surface) -> Surface | None:
@@ -307,21 +337,22 @@ def _near_sources(
 
 
 def _sizes(tank: Tank, bodies: list[Surface], edges: EdgeSet, options: MeshOptions) -> list[GradedSize]:
-    """Return the size field of each body: the part first, then walls and anodes in the order of their tags."""
-    wet, walls, anodes = bodies[0], bodies[1], bodies[2:]
+    """Return the size field of each body: the part first, then walls and the others in the order of their tags."""
+    wet, walls, others = bodies[0], bodies[1], bodies[2:]
     own = _shape_sources(wet, edges, options)
     least = min(options.edge_size / 2, least_size(own))
-    near = _near_sources([walls, *anodes], wet, 0.7, least, options.face_size)
+    near = _near_sources([walls, *others], wet, 0.7, least, options.face_size)
     sizes = [GradedSize((*own, *near), options.face_size, FLOOR)]
     tank_cap = 0.2 * float(np.ptp(tank_solid(tank).bounds, axis=0).min())
     around = [
         size_source(scattered(body, max(2 * options.edge_size, float(np.sqrt(body.area / 4e3)))), WALL_SIZE, 0.6)
-        for body in (wet, *anodes)
+        for body in (wet, *others)
     ]
     sizes.append(GradedSize(tuple(around), tank_cap, FLOOR))
-    for anode in anodes:
-        larger = replace(options, edge_size=2.5 * options.edge_size)
-        shape = _shape_sources(anode, kept_edges(anode), larger, ROUND_ANODE)
-        close = _near_sources([wet, walls], anode, 0.7, least, options.face_size)
+    larger = replace(options, edge_size=2.5 * options.edge_size)
+    for other in others:
+        shape = _shape_sources(other, kept_edges(other), larger, ROUND_ANODE)
+        neighbours = [wet, walls, *(body for body in others if body is not other)]
+        close = _near_sources(neighbours, other, 0.7, least, options.face_size)
         sizes.append(GradedSize((*shape, *close), 2.5 * options.face_size, FLOOR))
     return sizes

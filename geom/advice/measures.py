@@ -7,7 +7,7 @@ import numpy as np
 
 from geom.arrays import Bools, Floats
 from geom.field import Field
-from geom.panels import EDGE_SIZE, FIRST_ANODE, Panels
+from geom.panels import EDGE_SIZE, Panels
 from geom.part.part import Kind, Part
 
 PERCENTILES = (1, 10, 50, 90, 99)
@@ -113,7 +113,7 @@ def anode_direction(field: Field) -> Floats | None:
     """Return the unit vector from the part to where the current comes from; None when it comes from all round."""
     surface = field.panels.surface
     centre = surface.centroids[: field.panels.part_count].mean(axis=0)
-    on_anode = field.panels.body >= FIRST_ANODE
+    on_anode = field.panels.on_anode
     weight = surface.areas[on_anode] * field.anode_current_density[on_anode]
     away = surface.centroids[on_anode] - centre
     unit = away / np.linalg.norm(away, axis=1)[:, None]

@@ -7,7 +7,7 @@ from itertools import product
 import numpy as np
 
 from geom.arrays import Floats
-from geom.cell.bodies import anode_solid, anode_title, part_solid
+from geom.cell.bodies import anode_half, anode_solid, anode_title, part_solid
 from geom.cell.cell import Anode, BoxTank, Cell, JarTank, Pose, RodAnode, SheetAnode, Tank
 from geom.chemistry import Bath
 from geom.errors import CellError
@@ -69,9 +69,9 @@ def roomy_tank(extent: Floats, anodes: Sequence[Anode] | None) -> BoxTank:
     width = float(extent[1]) + 2 * WALL_CLEARANCE
     depth = float(extent[2]) + WALL_CLEARANCE + TOP_CLEARANCE
     for anode in anodes or ():
-        across = (anode.length, anode.width) if isinstance(anode, SheetAnode) else (anode.diameter,) * 2
-        length = max(length, 2 * abs(anode.at[0]) + across[0] + 20e-3)
-        width = max(width, 2 * abs(anode.at[1]) + across[1] + 20e-3)
+        half = anode_half(anode)
+        length = max(length, 2 * (abs(anode.at[0]) + float(half[0])) + 20e-3)
+        width = max(width, 2 * (abs(anode.at[1]) + float(half[1])) + 20e-3)
         depth = max(depth, anode.at[2])
     return BoxTank(*(float(np.ceil(v / 5e-3 - 1e-9) * 5e-3) for v in (length, width, depth)))
 
@@ -151,12 +151,7 @@ def free_pose(
 
 def _box_gap(centre: Floats, extent: Floats, anode: Anode) -> float:
     """Return the gap between two bounding boxes [m], negative where they overlap along every axis."""
-    size = (
-        (anode.length, anode.width, anode.height)
-        if isinstance(anode, SheetAnode)
-        else (anode.diameter, anode.diameter, anode.height)
-    )
-    apart = np.abs(centre - np.asarray(anode.at)) - 0.5 * (extent + np.asarray(size))
+    apart = np.abs(centre - np.asarray(anode.at)) - (0.5 * extent + anode_half(anode))
     return float(np.linalg.norm(np.maximum(apart, 0.0))) if np.any(apart > 0) else float(apart.max())
 
 
@@ -238,21 +233,21 @@ def _anode_inside(number: int, anode: Anode, tank: Tank) -> list[Finding]:
     reach_x, reach_y = tank_reach(tank)
     outside = np.hypot(x, y) > reach_x if isinstance(tank, JarTank) else abs(x) > reach_x or abs(y) > reach_y
     title = anode_title(number, anode)
-    if outside or z + anode.height / 2 <= 0:
+    half = anode_half(anode)
+    if outside or z + half[2] <= 0:
         raise CellError(
             "anode-outside-tank",
             f"{title} stands outside the tank",
             where=f"[[anode]] number {number}",
             hint="the origin is on the floor at the centre of the tank; z is up",
         )
-    if z - anode.height / 2 >= tank.depth - LEAST_GAP:
+    if z - half[2] >= tank.depth - LEAST_GAP:
         raise CellError(
             "anode-above-liquid",
             f"{title} does not reach into the liquid",
             where=f"[[anode]] number {number}",
             hint=f"the liquid surface is at z = {1e3 * tank.depth:.0f} mm",
         )
-    half = (anode.length / 2, anode.width / 2) if isinstance(anode, SheetAnode) else (anode.diameter / 2,) * 2
     if isinstance(tank, BoxTank):
         over = max(abs(x) + half[0] - reach_x, abs(y) + half[1] - reach_y)
     else:

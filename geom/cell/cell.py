@@ -62,7 +62,64 @@ class RodAnode:
     law: Law | None = None
 
 
-Anode = SheetAnode | RodAnode
+@dataclass(frozen=True, slots=True)
+class InnerWire:
+    """A straight wire asked for along the axis of a bore, slot or inside of the part: placed when the part hangs.
+
+    Of a rack of copies, each has its own.
+    """
+
+    diameter: float
+    through: str  # name of the feature, or the words before its size
+    beyond: float  # how far it sticks out of the feature at both ends [m]
+    law: Law | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class WireAnode:
+    """A round wire from one point to another."""
+
+    diameter: float
+    start: tuple[float, float, float]
+    end: tuple[float, float, float]
+    law: Law | None = None
+    inner: InnerWire | None = None  # it runs through the part, and moves with it
+
+    @property
+    def at(self) -> tuple[float, float, float]:
+        """Its middle [m]."""
+        x, y, z = (0.5 * (a + b) for a, b in zip(self.start, self.end, strict=True))
+        return x, y, z
+
+
+Anode = SheetAnode | RodAnode | WireAnode
+
+
+@dataclass(frozen=True, slots=True)
+class Slab:
+    """A flat plate: length along x, width along y, height along z, then turned as a part is; ``at`` is its centre."""
+
+    length: float
+    width: float
+    height: float
+    at: tuple[float, float, float]
+    turn: tuple[float, float, float] = (0.0, 0.0, 0.0)  # about x, then y, then z [rad]
+
+
+@dataclass(frozen=True, slots=True)
+class Wire:
+    """A round wire from one point to another."""
+
+    diameter: float
+    start: tuple[float, float, float]
+    end: tuple[float, float, float]
+
+
+Thief = Slab | Wire
+"""An extra cathode, at the potential of the part: it takes current that an edge would get."""
+
+Shield = Slab
+"""An insulating plate."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,11 +135,16 @@ class Pose:
     @property
     def rotation(self) -> Floats:
         """(3, 3) rotation matrix: Rz @ Ry @ Rx."""
-        (cx, cy, cz), (sx, sy, sz) = np.cos(self.turn), np.sin(self.turn)
-        about_x = np.array([[1, 0, 0], [0, cx, -sx], [0, sx, cx]])
-        about_y = np.array([[cy, 0, sy], [0, 1, 0], [-sy, 0, cy]])
-        about_z = np.array([[cz, -sz, 0], [sz, cz, 0], [0, 0, 1]])
-        return np.asarray(about_z @ about_y @ about_x, dtype=np.float64)
+        return rotation(self.turn)
+
+
+def rotation(turn: tuple[float, float, float]) -> Floats:
+    """Return the (3, 3) matrix of turns about x, then y, then z [rad]: Rz @ Ry @ Rx."""
+    (cx, cy, cz), (sx, sy, sz) = np.cos(turn), np.sin(turn)
+    about_x = np.array([[1, 0, 0], [0, cx, -sx], [0, sx, cx]])
+    about_y = np.array([[cy, 0, sy], [0, 1, 0], [-sy, 0, cy]])
+    about_z = np.array([[cz, -sz, 0], [sz, cz, 0], [0, 0, 1]])
+    return np.asarray(about_z @ about_y @ about_x, dtype=np.float64)
 
 
 @dataclass(frozen=True, eq=False)
@@ -95,3 +157,5 @@ class Cell:
     pose: Pose
     bath: Bath
     findings: tuple[Finding, ...] = ()
+    shields: tuple[Shield, ...] = ()
+    thieves: tuple[Thief, ...] = ()

@@ -4,7 +4,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import fields, is_dataclass
 from typing import Any
 
-from geom.cell.cell import Anode, BoxTank, SheetAnode, Tank
+from geom.cell.cell import Anode, BoxTank, RodAnode, SheetAnode, Tank
 from geom.chemistry import Range
 from geom.part.shapes import Hole, MeshFile, Outline
 from geom.plan import Plan
@@ -69,8 +69,10 @@ def anode_words(anode: Anode) -> str:
     """Return an anode in words."""
     if isinstance(anode, SheetAnode):
         size = f"sheet {length(anode.length)} (x) x {length(anode.width)} (y) x {length(anode.height)} high"
-    else:
+    elif isinstance(anode, RodAnode):
         size = f"rod of {length(anode.diameter)} diameter, {length(anode.height)} high"
+    else:
+        return f"wire of {length(anode.diameter)} diameter, from {point(anode.start)} to {point(anode.end)}"
     return f"{size}, centre at {point(anode.at)}"
 
 

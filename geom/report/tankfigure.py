@@ -14,7 +14,7 @@ from matplotlib.ticker import MultipleLocator
 
 from geom.advice.measures import anode_direction
 from geom.arrays import Floats
-from geom.cell.bodies import part_solid
+from geom.cell.bodies import anode_half, part_solid
 from geom.cell.cell import Anode, Cell, JarTank, RodAnode, Tank
 from geom.plan import Plan
 from geom.report.figures import MILLIMETRE, WIDTH_IN, blank, round_length
@@ -87,13 +87,6 @@ def tank_box(tank: Tank) -> tuple[Floats, Floats]:
     """Return the lowest and highest corner of the liquid [m]."""
     length, width = (tank.diameter, tank.diameter) if isinstance(tank, JarTank) else (tank.length, tank.width)
     return np.array([-length / 2, -width / 2, 0.0]), np.array([length / 2, width / 2, tank.depth])
-
-
-def anode_half(anode: Anode) -> Floats:
-    """Return (3,) half the size of an anode's bounding box [m]."""
-    if isinstance(anode, RodAnode):
-        return np.array([anode.diameter, anode.diameter, anode.height]) / 2
-    return np.array([anode.length, anode.width, anode.height]) / 2
 
 
 def draw_side(axes: Axes, cell: Cell, solid: Surface, look: Side) -> None:
