@@ -7,8 +7,9 @@ import numpy as np
 
 from geom.arrays import Bools, Floats, Ints
 from geom.surface import remesh_kernels as kernels
+from geom.surface.boxtree import BoxTree, box_tree
+from geom.surface.flip_kernels import settle
 from geom.surface.surface import Surface
-from geom.surface.triangle_kernels import nearest_segments
 
 SizeField = Callable[[Floats], Floats]
 """(n, 3) places [m] to (n,) wanted edge length there [m]."""
@@ -19,7 +20,6 @@ LONG, SHORT = 1.35, 0.72  # edges outside this band of the wanted size are split
 SAG = 0.05  # a curve or a curved face may be straightened by this share of the wanted size
 TURN = 0.86  # a face may turn by 30° when a neighbour is collapsed
 FLAT = 0.93  # edges between faces that meet at up to 21° may be flipped
-PROJECT_UP_TO = 3000  # original faces of one tag that vertices are drawn to; beyond, they stay where they are
 
 
 @dataclass(eq=False)
@@ -35,6 +35,7 @@ class _Mesh:
     kept: Bools
     out: Ints
     counts: Ints  # vertices, faces in use
+    dirty: Bools  # faces whose edges are to be looked at for flips
 
 
 def half_edge_twins(faces: Ints) -> Ints:
@@ -132,19 +133,14 @@ def _opened(surface: Surface, size: SizeField, capacity: int) -> _Mesh:
         kept=grown(kept, 3 * (capacity + m), False),
         out=grown(out, spare, -1),
         counts=np.array([n, m], dtype=np.int64),
+        dirty=np.ones(capacity + m, dtype=np.bool_),
     )
 
 
 def _run(mesh: _Mesh, surface: Surface, size: SizeField, sag: float, rounds: int) -> bool:
     """Edit in place; False when the room ran out."""
-    order = np.argsort(surface.tag, kind="stable")
-    tags = int(surface.tag.max()) + 1
-    per_tag = np.bincount(surface.tag, minlength=tags)
-    starts = np.concatenate([[0], np.cumsum(per_tag)]).astype(np.int64)
-    if per_tag.max() > PROJECT_UP_TO:  # too many to search: leave those tags without a surface to be drawn to
-        order = order[per_tag[surface.tag[order]] <= PROJECT_UP_TO]
-        starts = np.concatenate([[0], np.cumsum(np.where(per_tag <= PROJECT_UP_TO, per_tag, 0))]).astype(np.int64)
-    original = np.ascontiguousarray(surface.corners[order])
+    faces = box_tree(surface.corners, surface.tag)
+    tree = (faces.corners, faces.kind, faces.low, faces.high)
     limits = np.array([LONG * 1.1, sag, TURN])
     topology = (mesh.twin, mesh.kept, mesh.out, mesh.counts)
     curves = _curves(surface)
@@ -152,7 +148,9 @@ def _run(mesh: _Mesh, surface: Surface, size: SizeField, sag: float, rounds: int
     for turn in range(rounds):
         for _ in range(20):
             before = int(mesh.counts[0])
-            split = kernels.split_pass(mesh.vertex, mesh.size, mesh.rank, mesh.face, mesh.tag, *topology, LONG)
+            split = kernels.split_pass(
+                mesh.vertex, mesh.size, mesh.rank, mesh.face, mesh.tag, *topology, mesh.dirty, LONG
+            )
             if mesh.counts[0] + 1 >= len(mesh.vertex) or mesh.counts[1] + 2 >= len(mesh.face):
                 return False
             # a broad face between two fine edges is not fine in the middle: ask there before splitting on
@@ -163,47 +161,47 @@ def _run(mesh: _Mesh, surface: Surface, size: SizeField, sag: float, rounds: int
                 break
         kernels.collapse_pass(mesh.vertex, mesh.size, mesh.rank, mesh.face, *topology, SHORT, limits)
         _compact(mesh)
-        for _ in range(2):
-            kernels.flip_pass(mesh.vertex, mesh.face, *topology, FLAT)
-            kernels.slide_pass(mesh.vertex, mesh.size, mesh.rank, mesh.face, mesh.tag, *topology, original, starts)
-        _onto_curves(mesh, *curves)
+        _relax(mesh, tree, 2)
+        _onto_curves(mesh, curves)
         if turn < rounds - 1:
             mesh.size[: mesh.counts[0]] = size(mesh.vertex[: mesh.counts[0]])
-    for _ in range(3):
-        kernels.flip_pass(mesh.vertex, mesh.face, *topology, FLAT)
-        kernels.slide_pass(mesh.vertex, mesh.size, mesh.rank, mesh.face, mesh.tag, *topology, original, starts)
-    _onto_curves(mesh, *curves)
+    _relax(mesh, tree, 3)
+    _onto_curves(mesh, curves)
     return True
 
 
-def _curves(surface: Surface) -> tuple[Floats, Floats]:
-    """Return start and end (n, 3) of the kept edges of the original, each once."""
+def _relax(mesh: _Mesh, tree: tuple[Floats, Ints, Floats, Floats], times: int) -> None:
+    """Flip, then slide, so many times."""
+    topology = (mesh.twin, mesh.kept, mesh.out, mesh.counts)
+    for _ in range(times):
+        _settle(mesh)
+        kernels.slide_pass(mesh.vertex, mesh.size, mesh.rank, mesh.face, mesh.tag, *topology, mesh.dirty, tree)
+
+
+def _curves(surface: Surface) -> BoxTree | None:
+    """Return the kept edges of the original, each once; None without."""
     twin = half_edge_twins(surface.faces)
     half = np.flatnonzero(sharp_half_edges(surface, twin) & ((twin < 0) | (np.arange(len(twin)) < twin)))
     corners = surface.corners
-    return corners[half // 3, half % 3], corners[half // 3, (half + 1) % 3]
+    ends = np.stack([corners[half // 3, half % 3], corners[half // 3, (half + 1) % 3]], axis=1)
+    return box_tree(ends) if len(ends) else None
 
 
-def _onto_curves(mesh: _Mesh, start: Floats, end: Floats) -> None:
+def _onto_curves(mesh: _Mesh, curves: BoxTree | None) -> None:
     """Put vertices of kept curves back on the original ones: splits and slides along chords let them drift inward."""
     rows = np.flatnonzero(mesh.rank[: mesh.counts[0]] == 1)
-    if not len(rows) or not len(start):
+    if curves is None or not len(rows):
         return
-    places = mesh.vertex[rows]
-    distance, number = nearest_segments(places, start, end)
-    base, along = start[number], end[number] - start[number]
-    share = np.einsum("ij,ij->i", places - base, along) / np.maximum(np.einsum("ij,ij->i", along, along), 1e-300)
-    foot = base + np.clip(share, 0.0, 1.0)[:, None] * along
-    near = distance < 0.25 * mesh.size[rows]  # farther off it may be another curve
+    # farther off it may be another curve
+    _, distance, foot = curves.nearest(mesh.vertex[rows], 0.25 * mesh.size[rows])
+    near = np.isfinite(distance)
     mesh.vertex[rows[near]] = foot[near]
+    mesh.dirty[: mesh.counts[1]] = True
 
 
 def _settle(mesh: _Mesh) -> None:
-    """Flip until little more is gained."""
-    for _ in range(12):
-        flips = kernels.flip_pass(mesh.vertex, mesh.face, mesh.twin, mesh.kept, mesh.out, mesh.counts, FLAT)
-        if flips <= mesh.counts[1] // 400:
-            break
+    """Flip until nothing more is gained."""
+    settle(mesh.vertex, mesh.face, mesh.twin, mesh.kept, mesh.out, mesh.counts, FLAT, mesh.dirty)
 
 
 def _compact(mesh: _Mesh) -> None:
@@ -231,6 +229,7 @@ def _compact(mesh: _Mesh) -> None:
     mesh.out[:n] = -1
     mesh.out[mesh.face[:k].reshape(-1)] = np.arange(3 * k)
     mesh.counts[:] = n, k
+    mesh.dirty[:k] = True
 
 
 def _closed(mesh: _Mesh) -> Surface:

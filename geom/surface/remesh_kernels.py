@@ -1,4 +1,4 @@
-"""Passes over a half-edge mesh: split, flip, collapse, slide. Validate nothing; edit in place.
+"""Passes over a half-edge mesh: split, collapse, slide. Validate nothing; edit in place.
 
 ``rank[v]`` is 0 for a free vertex, 1 on a kept curve, 2 for a corner that never moves; ``size[v]`` is the
 edge length wanted there. The local operations follow Botsch & Kobbelt, "A remeshing approach to
@@ -10,8 +10,9 @@ from typing import Any
 import numpy as np
 from numba import njit
 
-from geom.surface.halfedge_kernels import STAR, collapse_edge, following, linked, preceding, split_edge, star_of
-from geom.surface.triangle_kernels import closest_on_triangle, cross_of, drawn_to, gap, shape_of, warp_of
+from geom.surface.boxtree_kernels import nearest_item
+from geom.surface.halfedge_kernels import STAR, collapse_edge, following, preceding, split_edge, star_of
+from geom.surface.triangle_kernels import closest_on_triangle, cross_of, dot_of, gap, shape_of
 
 Array = Any
 
@@ -27,6 +28,7 @@ def split_pass(
     kept: Array,
     out: Array,
     counts: Array,
+    dirty: Array,
     ratio: float,
 ) -> int:
     """Split, once for each face, its longest edge where that is over ``ratio`` times the wanted size.
@@ -45,71 +47,18 @@ def split_pass(
         room = counts[0] + 1 < len(vertex) and counts[1] + 2 < len(face)
         if longest > ratio * 0.5 * (size[a] + size[b]) and room:
             v = counts[0]
-            vertex[v] = 0.5 * (vertex[a] + vertex[b])
+            for k in range(3):
+                vertex[v, k] = 0.5 * (vertex[a, k] + vertex[b, k])
             size[v] = 0.5 * (size[a] + size[b])
             rank[v] = 1 if kept[best] else 0
             counts[0] += 1
             f2, g2 = counts[1], counts[1] + 1
             counts[1] += 1 if twin[best] < 0 else 2
+            if twin[best] >= 0:
+                dirty[twin[best] // 3] = dirty[g2] = True
+            dirty[f] = dirty[f2] = True
             split_edge(best, v, f2, g2, face, tag, twin, kept, out)
             done += 1
-    return done
-
-
-@njit(cache=True)
-def flip_pass(vertex: Array, face: Array, twin: Array, kept: Array, out: Array, counts: Array, flat: float) -> int:
-    """Flip each free edge between nearly coplanar faces where that raises the smallest angle."""
-    ring = np.zeros(STAR, np.int64)
-    n1, n2, m1, m2 = np.zeros(3), np.zeros(3), np.zeros(3), np.zeros(3)
-    done = 0
-    for e in range(3 * counts[1]):
-        t = twin[e]
-        if t < e or kept[e]:
-            continue
-        f, g = e // 3, t // 3
-        a, b = face[f, e % 3], face[f, following(e) % 3]
-        c, d = face[f, preceding(e) % 3], face[g, preceding(t) % 3]
-        if c == d:
-            continue
-        pa, pb, pc, pd = vertex[a], vertex[b], vertex[c], vertex[d]
-        old = min(shape_of(pa, pb, pc), shape_of(pb, pa, pd))
-        new = min(shape_of(pa, pd, pc), shape_of(pd, pb, pc))
-        if new <= old * 1.0001 + 1e-12:
-            continue
-        l1, l2 = cross_of(pa, pb, pc, n1), cross_of(pb, pa, pd, n2)
-        k1, k2 = cross_of(pa, pd, pc, m1), cross_of(pd, pb, pc, m2)
-        if k1 <= 0.0 or k2 <= 0.0 or np.dot(m1, m2) < flat * k1 * k2:
-            continue
-        total = n1 + n2  # a face without area has no say
-        if np.dot(m1, total) <= 0.0 or np.dot(m2, total) <= 0.0:
-            continue
-        if old > 1e-6 and (np.dot(n1, n2) < flat * l1 * l2 or warp_of(pa, pb, pc, pd) > 0.03):
-            continue
-        count = star_of(3 * f + preceding(e) % 3, twin, ring)
-        if count < 0:
-            continue
-        exists = False
-        for i in range(count):
-            q = ring[i]
-            exists = exists or face[q // 3, following(q) % 3] == d or face[q // 3, preceding(q) % 3] == d
-        if exists:
-            continue
-        ad, db, bc, ca = twin[following(t)], twin[preceding(t)], twin[following(e)], twin[preceding(e)]
-        s_ad, s_db, s_bc, s_ca = (
-            kept[following(t)],
-            kept[preceding(t)],
-            kept[following(e)],
-            kept[preceding(e)],
-        )
-        face[f, 0], face[f, 1], face[f, 2] = a, d, c
-        face[g, 0], face[g, 1], face[g, 2] = d, b, c
-        linked(3 * f, ad, twin, kept, s_ad)
-        linked(3 * g, db, twin, kept, s_db)
-        linked(3 * g + 1, bc, twin, kept, s_bc)
-        linked(3 * f + 2, ca, twin, kept, s_ca)
-        linked(3 * f + 1, 3 * g + 2, twin, kept, False)
-        out[a], out[d], out[c], out[b] = 3 * f, 3 * g, 3 * f + 2, 3 * g + 1
-        done += 1
     return done
 
 
@@ -207,10 +156,10 @@ def faces_allow(
             continue
         l1 = cross_of(vertex[u], vertex[x], vertex[y], n1)
         l2 = cross_of(vertex[v], vertex[x], vertex[y], n2)
-        if l2 <= 0.0 or np.dot(n1, n2) < limits[2] * l1 * l2:
+        if l2 <= 0.0 or dot_of(n1, n2) < limits[2] * l1 * l2:
             return False
         worst_new = min(worst_new, shape_of(vertex[v], vertex[x], vertex[y]))
-        level = level and np.dot(n1, n2) > (1.0 - 1e-9) * l1 * l2
+        level = level and dot_of(n1, n2) > (1.0 - 1e-9) * l1 * l2
         nearest = min(nearest, closest_on_triangle(vertex[u], vertex[v], vertex[x], vertex[y], n1))
         if gap(vertex[v], vertex[x]) > limits[0] * 0.5 * (size[v] + size[x]):
             return False
@@ -297,7 +246,7 @@ def star_shape(v: int, at: Array, count: int, ring: Array, vertex: Array, face: 
         e = ring[i]
         x, y = vertex[face[e // 3, following(e) % 3]], vertex[face[e // 3, preceding(e) % 3]]
         cross_of(at, x, y, n)
-        if np.dot(n, normals[i]) <= 0.0:
+        if dot_of(n, normals[i]) <= 0.0:
             return -1.0
         worst = min(worst, shape_of(at, x, y))
     return worst
@@ -314,12 +263,11 @@ def wanted_place(v: int, count: int, ring: Array, vertex: Array, size: Array, fa
         x, y = face[e // 3, following(e) % 3], face[e // 3, preceding(e) % 3]
         h = (size[v] + size[x] + size[y]) / 3.0
         weight = cross_of(vertex[v], vertex[x], vertex[y], n) / (h * h * h * h)
-        out_point += weight * (vertex[v] + vertex[x] + vertex[y]) / 3.0
+        for k in range(3):
+            out_point[k] += weight * (vertex[v, k] + vertex[x, k] + vertex[y, k]) / 3.0
         total += weight
-    if total > 0.0:
-        out_point /= total
-    else:
-        out_point[:] = vertex[v]
+    for k in range(3):
+        out_point[k] = out_point[k] / total if total > 0.0 else vertex[v, k]
 
 
 @njit(cache=True)
@@ -355,7 +303,8 @@ def line_place(
     if base <= 0.0 or cross_of(vertex[a], vertex[b], vertex[v], n) > 1e-9 * base * base:
         return False
     wa, wb = size[a] + size[v], size[b] + size[v]
-    out_point[:] = (vertex[a] * wb + vertex[b] * wa) / (wa + wb)
+    for k in range(3):
+        out_point[k] = (vertex[a, k] * wb + vertex[b, k] * wa) / (wa + wb)
     return True
 
 
@@ -370,8 +319,8 @@ def slide_pass(
     kept: Array,
     out: Array,
     counts: Array,
-    original: Array,
-    starts: Array,
+    dirty: Array,
+    tree: tuple[Array, Array, Array, Array],
 ) -> int:
     """Slide each vertex within its plane, along its straight line, or over the original curved surface."""
     ring = np.zeros(STAR, np.int64)
@@ -398,25 +347,30 @@ def slide_pass(
                 vertex[face[e // 3, preceding(e) % 3]],
                 normals[i],
             )
-            mean += normals[i]
-        length = np.sqrt(np.dot(mean, mean))
+            for k in range(3):
+                mean[k] += normals[i, k]
+        length = np.sqrt(dot_of(mean, mean))
         if rank[v] == 0 and length > 0.0:
             mean /= length
             flat = True
             for i in range(count):
-                own = np.sqrt(np.dot(normals[i], normals[i]))
-                flat = flat and np.dot(normals[i], mean) > (1.0 - 1e-10) * own
-            goal -= mean * np.dot(goal - vertex[v], mean)
+                own = np.sqrt(dot_of(normals[i], normals[i]))
+                flat = flat and dot_of(normals[i], mean) > (1.0 - 1e-10) * own
+            lift = dot_of(goal, mean) - dot_of(vertex[v], mean)
+            for k in range(3):
+                goal[k] -= mean[k] * lift
             if not flat:
                 kind = tag[out[v] // 3]
                 # the vertex lies near the surface (a split puts it on a chord), so the goal does
                 reach = 1.5 * gap(goal, vertex[v]) + 0.2 * size[v]
-                if not drawn_to(goal, reach, original, starts[kind], starts[kind + 1], moved):
+                if nearest_item(goal, reach, kind, tree[0], tree[1], tree[2], tree[3], moved) < 0:
                     continue
                 goal[:] = moved
         before = star_shape(v, vertex[v], count, ring, vertex, face, normals)
         after = star_shape(v, goal, count, ring, vertex, face, normals)
         if after > before or after > 0.5:
             vertex[v] = goal
+            for i in range(count):
+                dirty[ring[i] // 3] = True
             done += 1
     return done

@@ -3,17 +3,13 @@
 import numpy as np
 
 from geom.arrays import Floats, Ints
+from geom.surface.boxtree import box_tree
 from geom.surface.remesh import CORNER
-from geom.surface.triangle_kernels import nearest_segments
 
 
 def nearest_segment(places: Floats, start: Floats, end: Floats) -> tuple[Floats, Ints]:
     """Return the distance (n,) [m] from each place to the nearest segment, and its number (n,)."""
-    distance, number = nearest_segments(
-        np.array(places),
-        np.ascontiguousarray(start, dtype=np.float64),
-        np.ascontiguousarray(end, dtype=np.float64),
-    )
+    number, distance, _ = box_tree(np.stack([start, end], axis=1)).nearest(places)
     return distance, number
 
 

@@ -20,6 +20,12 @@ def cross_of(a: Array, b: Array, c: Array, out: Array) -> float:
 
 
 @njit(cache=True)
+def dot_of(a: Array, b: Array) -> float:
+    """Scalar product."""
+    return a[0] * b[0] + a[1] * b[1] + a[2] * b[2]
+
+
+@njit(cache=True)
 def gap(a: Array, b: Array) -> float:
     """Distance of two points."""
     return np.sqrt((a[0] - b[0]) ** 2 + (a[1] - b[1]) ** 2 + (a[2] - b[2]) ** 2)
@@ -28,13 +34,15 @@ def gap(a: Array, b: Array) -> float:
 @njit(cache=True)
 def shape_of(a: Array, b: Array, c: Array) -> float:
     """Sine of the smallest angle of a triangle, nearly: twice the area over the product of the longest two sides."""
-    ab, bc, ca = gap(a, b), gap(b, c), gap(c, a)
-    short = min(ab, bc, ca)
+    ux, uy, uz = b[0] - a[0], b[1] - a[1], b[2] - a[2]
+    vx, vy, vz = c[0] - a[0], c[1] - a[1], c[2] - a[2]
+    wx, wy, wz = c[0] - b[0], c[1] - b[1], c[2] - b[2]
+    ab, ca, bc = ux * ux + uy * uy + uz * uz, vx * vx + vy * vy + vz * vz, wx * wx + wy * wy + wz * wz
     product = ab * bc * ca
     if product <= 0.0:
         return 0.0
-    normal = np.zeros(3)
-    return cross_of(a, b, c, normal) * short / product
+    nx, ny, nz = uy * vz - uz * vy, uz * vx - ux * vz, ux * vy - uy * vx
+    return np.sqrt((nx * nx + ny * ny + nz * nz) * min(ab, bc, ca) / product)
 
 
 @njit(cache=True)
@@ -53,76 +61,44 @@ def warp_of(pa: Array, pb: Array, pc: Array, pd: Array) -> float:
 @njit(cache=True)
 def closest_on_triangle(p: Array, a: Array, b: Array, c: Array, out: Array) -> float:
     """Write the point of triangle abc closest to p and return the squared distance (Ericson 2005, ch. 5)."""
-    ab, ac, ap = b - a, c - a, p - a
-    d1, d2 = np.dot(ab, ap), np.dot(ac, ap)
-    bp, cp = p - b, p - c
-    d3, d4, d5, d6 = np.dot(ab, bp), np.dot(ac, bp), np.dot(ab, cp), np.dot(ac, cp)
+    abx, aby, abz = b[0] - a[0], b[1] - a[1], b[2] - a[2]
+    acx, acy, acz = c[0] - a[0], c[1] - a[1], c[2] - a[2]
+    px, py, pz = p[0] - a[0], p[1] - a[1], p[2] - a[2]
+    d1, d2 = abx * px + aby * py + abz * pz, acx * px + acy * py + acz * pz
+    ab2, ac2 = abx * abx + aby * aby + abz * abz, acx * acx + acy * acy + acz * acz
+    abac = abx * acx + aby * acy + abz * acz
+    d3, d4, d5, d6 = d1 - ab2, d2 - abac, d1 - abac, d2 - ac2
     va, vb, vc = d3 * d6 - d5 * d4, d5 * d2 - d1 * d6, d1 * d4 - d3 * d2
+    s, t = 0.0, 0.0  # the point is a + s * ab + t * ac
     if d1 <= 0.0 and d2 <= 0.0:
-        out[:] = a
+        pass
     elif d3 >= 0.0 and d4 <= d3:
-        out[:] = b
+        s = 1.0
     elif d6 >= 0.0 and d5 <= d6:
-        out[:] = c
+        t = 1.0
     elif vc <= 0.0 and d1 >= 0.0 and d3 <= 0.0:
-        out[:] = a + ab * (d1 / (d1 - d3))
+        s = d1 / (d1 - d3) if d1 > d3 else 0.0
     elif vb <= 0.0 and d2 >= 0.0 and d6 <= 0.0:
-        out[:] = a + ac * (d2 / (d2 - d6))
+        t = d2 / (d2 - d6) if d2 > d6 else 0.0
     elif va <= 0.0 and d4 - d3 >= 0.0 and d5 - d6 >= 0.0:
-        out[:] = b + (c - b) * ((d4 - d3) / ((d4 - d3) + (d5 - d6)))
-    else:
-        total = va + vb + vc
-        if total == 0.0:
-            out[:] = a
-        else:
-            out[:] = a + ab * (vb / total) + ac * (vc / total)
+        side = (d4 - d3) + (d5 - d6)
+        t = (d4 - d3) / side if side > 0.0 else 0.0
+        s = 1.0 - t
+    elif va + vb + vc > 0.0:
+        s, t = vb / (va + vb + vc), vc / (va + vb + vc)
+    out[0] = a[0] + s * abx + t * acx
+    out[1] = a[1] + s * aby + t * acy
+    out[2] = a[2] + s * abz + t * acz
     return (p[0] - out[0]) ** 2 + (p[1] - out[1]) ** 2 + (p[2] - out[2]) ** 2
 
 
 @njit(cache=True)
-def drawn_to(p: Array, within: float, corners: Array, first: int, last: int, out: Array) -> bool:
-    """Write the point of triangles ``corners[first:last]`` closest to p; False when none is ``within`` reach."""
-    best = within * within
-    found = False
-    trial = np.zeros(3)
-    for i in range(first, last):
-        apart = 0.0  # squared distance to the box round the triangle: a quick no
-        for k in range(3):
-            a, b, c = corners[i, 0, k], corners[i, 1, k], corners[i, 2, k]
-            below, above = min(a, b, c) - p[k], p[k] - max(a, b, c)
-            if below > 0.0:
-                apart += below * below
-            elif above > 0.0:
-                apart += above * above
-        if apart >= best:
-            continue
-        distance = closest_on_triangle(p, corners[i, 0], corners[i, 1], corners[i, 2], trial)
-        if distance < best:
-            best = distance
-            out[:] = trial
-            found = True
-    return found
-
-
-@njit(cache=True)
-def nearest_segments(places: Array, start: Array, end: Array) -> tuple[Array, Array]:
-    """Distance from each place to the nearest of the segments, and which one that is."""
-    distance = np.full(len(places), np.inf)
-    number = np.full(len(places), -1, np.int64)
-    for i in range(len(places)):
-        p = places[i]
-        best, which = np.inf, -1
-        for j in range(len(start)):
-            a, b = start[j], end[j]
-            ux, uy, uz = b[0] - a[0], b[1] - a[1], b[2] - a[2]
-            wx, wy, wz = p[0] - a[0], p[1] - a[1], p[2] - a[2]
-            length = ux * ux + uy * uy + uz * uz
-            t = 0.0
-            if length > 0.0:
-                t = min(max((ux * wx + uy * wy + uz * wz) / length, 0.0), 1.0)
-            dx, dy, dz = wx - t * ux, wy - t * uy, wz - t * uz
-            d = dx * dx + dy * dy + dz * dz
-            if d < best:
-                best, which = d, j
-        distance[i], number[i] = np.sqrt(best), which
-    return distance, number
+def along_segment(p: Array, a: Array, b: Array, out: Array) -> float:
+    """Write the point of segment ab closest to p and return the squared distance."""
+    ux, uy, uz = b[0] - a[0], b[1] - a[1], b[2] - a[2]
+    length = ux * ux + uy * uy + uz * uz
+    t = 0.0
+    if length > 0.0:
+        t = min(max((ux * (p[0] - a[0]) + uy * (p[1] - a[1]) + uz * (p[2] - a[2])) / length, 0.0), 1.0)
+    out[0], out[1], out[2] = a[0] + t * ux, a[1] + t * uy, a[2] + t * uz
+    return (p[0] - out[0]) ** 2 + (p[1] - out[1]) ** 2 + (p[2] - out[2]) ** 2
