@@ -152,7 +152,8 @@ def mesh_cell(
     scale, rest_scale = scales
     part_mesh = _carried(like, cell, wet) if like is not None else None
     if part_mesh is None:
-        part_mesh = remeshed(wet, replace(sizes[0], scale=scale), sag=SAG * scale)
+        true = _true_areas(cell.part, wet)
+        part_mesh = remeshed(wet, replace(sizes[0], scale=scale), sag=SAG * scale, areas=true)
     others = [
         remeshed(body, replace(size, scale=rest_scale), sag=ROUGH_SAG * rest_scale)
         for body, size in zip(bodies[1:], sizes[1:], strict=True)
@@ -174,6 +175,15 @@ def mesh_cell(
         shield_count=len(cell.shields),
         thief_count=len(cell.thieves),
     )
+
+
+def _true_areas(part: Part, wet: Surface) -> Floats:
+    """Return (tags,) the wetted area of each feature, by formula where the part has dimensions [m²]."""
+    count = len(part.features)
+    facets = np.bincount(part.surface.tag, weights=part.surface.areas, minlength=count)
+    formula = np.array([feature.area for feature in part.features])
+    share = np.divide(formula, facets, out=np.ones(count), where=facets > 0)
+    return np.asarray(share * np.bincount(wet.tag, weights=wet.areas, minlength=count))
 
 
 def _scales_for(budget: int, sizes: list[GradedSize], bodies: list[Surface]) -> tuple[float, float]:

@@ -9,6 +9,7 @@ from geom.arrays import Bools, Floats, Ints
 from geom.surface import remesh_kernels as kernels
 from geom.surface.boxtree import BoxTree, box_tree
 from geom.surface.flip_kernels import settle
+from geom.surface.restore import curved_tags, restored
 from geom.surface.surface import Surface
 
 SizeField = Callable[[Floats], Floats]
@@ -85,8 +86,12 @@ def vertex_ranks(surface: Surface, kept: Bools) -> Ints:
     return rank.astype(np.int64)
 
 
-def remeshed(surface: Surface, size: SizeField, *, sag: float = SAG, rounds: int = 5) -> Surface:
+def remeshed(
+    surface: Surface, size: SizeField, *, sag: float = SAG, rounds: int = 5, areas: Floats | None = None
+) -> Surface:
     """Return ``surface`` remeshed to the wanted ``size``; tags, sharp edges, rims and flat faces are kept exactly.
+
+    Vertices of curved faces stand outside the curve by so much that the triangles have its area.
 
     Parameters
     ----------
@@ -94,6 +99,7 @@ def remeshed(surface: Surface, size: SizeField, *, sag: float = SAG, rounds: int
     size : wanted edge length by place
     sag : share of the wanted size by which a curve or curved face may be straightened
     rounds : of split, collapse, flip and slide
+    areas : (tags,) true area of each curved tag [m²]; by default that of ``surface``
 
     Raises
     ------
@@ -106,7 +112,12 @@ def remeshed(surface: Surface, size: SizeField, *, sag: float = SAG, rounds: int
         if _run(mesh, surface, size, sag, rounds):
             break
         capacity *= 3
-    return _closed(mesh)
+    _compact(mesh)
+    n, m = mesh.counts
+    done = Surface(mesh.vertex[:n], mesh.face[:m], mesh.tag[:m])
+    curved = curved_tags(surface)
+    wanted = np.bincount(surface.tag, weights=surface.areas) if areas is None else areas[: len(curved)]
+    return restored(done, mesh.rank[:n], mesh.twin[: 3 * m], mesh.kept[: 3 * m], curved, np.asarray(wanted, dtype=np.float64))
 
 
 def _opened(surface: Surface, size: SizeField, capacity: int) -> _Mesh:
@@ -230,10 +241,3 @@ def _compact(mesh: _Mesh) -> None:
     mesh.out[mesh.face[:k].reshape(-1)] = np.arange(3 * k)
     mesh.counts[:] = n, k
     mesh.dirty[:k] = True
-
-
-def _closed(mesh: _Mesh) -> Surface:
-    """Return the live part of the arrays as a surface."""
-    _compact(mesh)
-    n, m = mesh.counts
-    return Surface(mesh.vertex[:n], mesh.face[:m], mesh.tag[:m])
