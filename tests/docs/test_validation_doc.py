@@ -26,7 +26,7 @@ def document(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     monkeypatch.setattr(validation, "DOCUMENT", path)
     monkeypatch.setattr(validation, "_seen", set())
     monkeypatch.setattr(validation, "_kept", {})
-    record("one", "sphere", "capacitance", -1.23456789, -1.2, panels=12345, source="someone", bound=0.05)
+    record("one", "sphere", "capacitance", -1.23456789, -1.2, panels=12345, source="someone", bound=0.05, order=1.93)
     record("two", "rows", "worst", 3e-7, "at most 1e-5", bound=1e-5)
     validation.write(whole=True)
     monkeypatch.setattr(validation, "_kept", None)
@@ -35,8 +35,8 @@ def document(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 def test_a_table_is_written_between_its_marks_and_the_rest_is_left_alone(document: Path) -> None:
     text = document.read_text(encoding="utf-8")
-    assert "| sphere | capacitance | 12,345 | −1.2346 | −1.2 | +2.9 % | someone |" in text
-    assert "| rows | worst |  | 3e−07 | at most 1e-5 |  |  |" in text
+    assert "| sphere | capacitance | 12,345 | −1.2346 | −1.2 | +2.9 % | 1.93 | someone |" in text
+    assert "| rows | worst |  | 3e−07 | at most 1e-5 |  |  |  |" in text
     kept = [line for line in text.splitlines() if line and not line.startswith("|")]
     assert kept == [line for line in EMPTY.splitlines() if line]
 
@@ -46,6 +46,12 @@ def test_the_same_figure_again_agrees_and_another_does_not(document: Path) -> No
     with pytest.raises(AssertionError, match="write-validation"):
         record("one", "sphere", "capacitance", -1.242, -1.2)
     record("one", "sphere", "capacitance", -1.242, -1.2, bound=0.2)  # 1/20 of the bound is 0.012
+
+
+def test_an_order_is_compared_too(document: Path) -> None:
+    record("one", "sphere", "capacitance", -1.2346, -1.2, order=1.9)
+    with pytest.raises(AssertionError, match="order"):
+        record("one", "sphere", "capacitance", -1.2346, -1.2, order=1.7)
 
 
 def test_a_residual_may_change_by_a_share_of_its_bound(document: Path) -> None:

@@ -29,23 +29,46 @@ def test_concentric_spheres_converge_at_second_order() -> None:
     found = [
         facing(sphere_in_sphere(level, 1.0, 3.0), anode=OUTER, cathode=INNER).cathode_current for level in (1, 2, 3)
     ]
-    assert observed_order((1.0, 0.5, 0.25), np.array(found) - exact) > 1.7
-    hold("two-electrodes", "concentric spheres 1 : 3", "conductance", found[-1], exact, rtol=5e-3, source="closed form")
+    order = observed_order((1.0, 0.5, 0.25), np.array(found) - exact)
+    assert order > 1.7
+    hold(
+        "two-electrodes",
+        "concentric spheres 1 : 3",
+        "conductance",
+        found[-1],
+        exact,
+        rtol=5e-3,
+        source="closed form",
+        order=order,
+    )
 
 
 def test_coaxial_cylinders_with_insulated_ends_converge() -> None:
     """G = 2 pi kappa L / ln(b / a), elementary."""
     exact = analytic.coaxial_cylinders(1.0, 3.0, 1.0)
     found = [facing(coaxial(n, 1.0, 3.0, 1.0), anode=OUTER, cathode=INNER).cathode_current for n in (4, 8, 12)]
-    assert observed_order((1 / 4, 1 / 8, 1 / 12), np.array(found) - exact) > 1.4
-    hold("two-electrodes", "coaxial cylinders 1 : 3", "conductance", found[-1], exact, rtol=1e-2, source="closed form")
+    order = observed_order((1 / 4, 1 / 8, 1 / 12), np.array(found) - exact)
+    assert order > 1.4
+    hold(
+        "two-electrodes",
+        "coaxial cylinders 1 : 3",
+        "conductance",
+        found[-1],
+        exact,
+        rtol=1e-2,
+        source="closed form",
+        order=order,
+    )
 
 
 def test_parallel_plates_with_insulating_walls_converge_to_ohm_s_law() -> None:
     """G = kappa A / d."""
     found = [facing(plates(n), anode=[1], cathode=[0], conductivity=5.0).cathode_current for n in (2, 4, 8)]
-    assert observed_order((1 / 2, 1 / 4, 1 / 8), np.array(found) - 30.0) > 1.4
-    hold("two-electrodes", "parallel plates", "conductance", found[-1], 30.0, rtol=3e-3, source="Ohm's law")
+    order = observed_order((1 / 2, 1 / 4, 1 / 8), np.array(found) - 30.0)
+    assert order > 1.4
+    hold(
+        "two-electrodes", "parallel plates", "conductance", found[-1], 30.0, rtol=3e-3, source="Ohm's law", order=order
+    )
 
 
 def test_parallel_plates_carry_an_even_current() -> None:

@@ -13,8 +13,9 @@ from pathlib import Path
 
 DOCUMENT = Path(__file__).parents[2] / "docs" / "validation.md"
 OPENING, CLOSING = "<!-- table: {} -->", "<!-- end of table -->"
-HEADING = ("Case", "Quantity", "Panels", "Computed", "Known", "Difference", "Whose")
+HEADING = ("Case", "Quantity", "Panels", "Computed", "Known", "Difference", "Order", "Whose")
 AGREEMENT = 1 / 20  # of the asserted bound: less is no news
+ORDERS_AGREE = 0.1
 MINUS = "\u2212"
 
 
@@ -29,6 +30,7 @@ class Row:
     panels: int | None = None
     source: str = ""
     bound: float | None = None
+    order: float | None = None
 
     @property
     def key(self) -> tuple[str, str]:
@@ -40,7 +42,8 @@ class Row:
         """Its texts, in the order of the heading."""
         known = self.known if isinstance(self.known, str) else _figure(self.known)
         panels = "" if self.panels is None else f"{self.panels:,}"
-        return (*self.key, panels, _figure(self.computed), known, self._difference, self.source)
+        order = "" if self.order is None else f"{self.order:.2f}".replace("-", MINUS)
+        return (*self.key, panels, _figure(self.computed), known, self._difference, order, self.source)
 
     @property
     def _difference(self) -> str:
@@ -72,13 +75,15 @@ def record(
     panels: int | None = None,
     source: str = "",
     bound: float | None = None,
+    order: float | None = None,
 ) -> None:
     """Compare a row with the document, or keep it for writing.
 
     ``bound`` is what the test asserts: relative where ``exact`` is a number other than zero, else in the unit of
-    ``computed``. ``exact`` may be words ("at least 1.7"). ``source`` says whose figure it is.
+    ``computed``. ``exact`` may be words ("at least 1.7"). ``source`` says whose figure it is. ``order`` is the
+    observed order of convergence, which the test asserts too.
     """
-    row = Row(case, quantity, float(computed), exact, panels, source, bound)
+    row = Row(case, quantity, float(computed), exact, panels, source, bound, order)
     _seen.add((table, *row.key))
     if _kept is not None:
         rows = _kept.setdefault(table, [])
@@ -97,11 +102,12 @@ def hold(
     rtol: float,
     panels: int | None = None,
     source: str = "",
+    order: float | None = None,
 ) -> None:
     """Assert that ``computed`` is ``exact`` within ``rtol``, and record it."""
     computed = float(computed)
     assert abs(computed - exact) <= rtol * abs(exact), f"{case}, {quantity}: {computed!r}, known {exact!r}, {rtol=}"
-    record(table, case, quantity, computed, exact, panels=panels, source=source, bound=rtol)
+    record(table, case, quantity, computed, exact, panels=panels, source=source, bound=rtol, order=order)
 
 
 def begin_writing() -> None:
@@ -148,6 +154,10 @@ def _compare(table: str, row: Row) -> None:
         raise AssertionError(
             f"docs/validation.md, table {table}, {row.key}: it says {written}, the test found {row.computed!r}; {mend}"
         )
+    if row.order is not None and not abs(float(found[0][6].replace(MINUS, "-")) - row.order) <= ORDERS_AGREE:
+        raise AssertionError(
+            f"docs/validation.md, {row.key}: order {found[0][6]}, the test found {row.order:.2f}; {mend}"
+        )
     if isinstance(row.known, str) and found[0][4] != row.known:
         raise AssertionError(f"docs/validation.md, table {table}, {row.key}: it says {found[0][4]!r}; {mend}")
 
@@ -170,7 +180,9 @@ def _cut(text: str, table: str) -> tuple[str, list[Sequence[str]], str]:
         raise AssertionError(f"docs/validation.md has no {opening} followed by {CLOSING}: write its introduction first")
     inside, closing, after = rest.partition(CLOSING)
     lines = [line for line in inside.splitlines() if line.startswith("| ")][1:]
-    return before + opening, [[cell.strip() for cell in line.strip("|").split("|")] for line in lines], closing + after
+    cells = [[cell.strip() for cell in line[1:-1].split("|")] for line in lines]
+    cells = [[*c[:6], "", *c[6:]] if len(c) == 7 else c for c in cells]
+    return before + opening, cells, closing + after
 
 
 def _table(rows: Sequence[Sequence[str]]) -> str:
