@@ -47,10 +47,10 @@ class BoxTree:
 
 
 def box_tree(corners: Floats, kind: Ints | None = None) -> BoxTree:
-    """Return the tree over segments (n, 2, 3) or triangles (n, 3, 3) [m], at least one."""
+    """Return the tree over segments (n, 2, 3) or triangles (n, 3, 3) [m]."""
     middle = np.asarray(corners, dtype=np.float64).mean(axis=1)
-    low = middle.min(axis=0)
-    step = max(float(np.ptp(middle, axis=0).max()), 1e-300) / 1024
+    low = middle.min(axis=0, initial=np.inf)
+    step = max(float((middle.max(axis=0, initial=-np.inf) - low).max()), 1e-300) / 1024
     order = np.argsort(kernels.curve_codes(middle, low, step), kind="stable")
     leaves = 1
     while leaves * kernels.LEAF < len(order):

@@ -117,7 +117,9 @@ def remeshed(
     done = Surface(mesh.vertex[:n], mesh.face[:m], mesh.tag[:m])
     curved = curved_tags(surface)
     wanted = np.bincount(surface.tag, weights=surface.areas) if areas is None else areas[: len(curved)]
-    return restored(done, mesh.rank[:n], mesh.twin[: 3 * m], mesh.kept[: 3 * m], curved, np.asarray(wanted, dtype=np.float64))
+    return restored(
+        done, mesh.rank[:n], mesh.twin[: 3 * m], mesh.kept[: 3 * m], curved, np.asarray(wanted, dtype=np.float64)
+    )
 
 
 def _opened(surface: Surface, size: SizeField, capacity: int) -> _Mesh:
@@ -150,11 +152,9 @@ def _opened(surface: Surface, size: SizeField, capacity: int) -> _Mesh:
 
 def _run(mesh: _Mesh, surface: Surface, size: SizeField, sag: float, rounds: int) -> bool:
     """Edit in place; False when the room ran out."""
-    faces = box_tree(surface.corners, surface.tag)
-    tree = (faces.corners, faces.kind, faces.low, faces.high)
+    faces, curves = box_tree(surface.corners, surface.tag), _curves(surface)
     limits = np.array([LONG * 1.1, sag, TURN])
     topology = (mesh.twin, mesh.kept, mesh.out, mesh.counts)
-    curves = _curves(surface)
     _settle(mesh)
     for turn in range(rounds):
         for _ in range(20):
@@ -172,36 +172,37 @@ def _run(mesh: _Mesh, surface: Surface, size: SizeField, sag: float, rounds: int
                 break
         kernels.collapse_pass(mesh.vertex, mesh.size, mesh.rank, mesh.face, *topology, SHORT, limits)
         _compact(mesh)
-        _relax(mesh, tree, 2)
+        _relax(mesh, faces, curves, 2)
         _onto_curves(mesh, curves)
         if turn < rounds - 1:
             mesh.size[: mesh.counts[0]] = size(mesh.vertex[: mesh.counts[0]])
-    _relax(mesh, tree, 3)
+    _relax(mesh, faces, curves, 3)
     _onto_curves(mesh, curves)
     return True
 
 
-def _relax(mesh: _Mesh, tree: tuple[Floats, Ints, Floats, Floats], times: int) -> None:
+def _relax(mesh: _Mesh, faces: BoxTree, curves: BoxTree, times: int) -> None:
     """Flip, then slide, so many times."""
     topology = (mesh.twin, mesh.kept, mesh.out, mesh.counts)
+    trees = [(tree.corners, tree.kind, tree.low, tree.high) for tree in (faces, curves)]
     for _ in range(times):
         _settle(mesh)
-        kernels.slide_pass(mesh.vertex, mesh.size, mesh.rank, mesh.face, mesh.tag, *topology, mesh.dirty, tree)
+        kernels.slide_pass(mesh.vertex, mesh.size, mesh.rank, mesh.face, mesh.tag, *topology, mesh.dirty, *trees)
 
 
-def _curves(surface: Surface) -> BoxTree | None:
-    """Return the kept edges of the original, each once; None without."""
+def _curves(surface: Surface) -> BoxTree:
+    """Return the kept edges of the original, each once."""
     twin = half_edge_twins(surface.faces)
     half = np.flatnonzero(sharp_half_edges(surface, twin) & ((twin < 0) | (np.arange(len(twin)) < twin)))
     corners = surface.corners
     ends = np.stack([corners[half // 3, half % 3], corners[half // 3, (half + 1) % 3]], axis=1)
-    return box_tree(ends) if len(ends) else None
+    return box_tree(ends)
 
 
-def _onto_curves(mesh: _Mesh, curves: BoxTree | None) -> None:
+def _onto_curves(mesh: _Mesh, curves: BoxTree) -> None:
     """Put vertices of kept curves back on the original ones: splits and slides along chords let them drift inward."""
     rows = np.flatnonzero(mesh.rank[: mesh.counts[0]] == 1)
-    if curves is None or not len(rows):
+    if not len(rows):
         return
     # farther off it may be another curve
     _, distance, foot = curves.nearest(mesh.vertex[rows], 0.25 * mesh.size[rows])

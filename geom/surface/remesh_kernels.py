@@ -271,7 +271,7 @@ def wanted_place(v: int, count: int, ring: Array, vertex: Array, size: Array, fa
 
 
 @njit(cache=True)
-def line_place(
+def curve_place(
     v: int,
     count: int,
     ring: Array,
@@ -280,9 +280,10 @@ def line_place(
     face: Array,
     kept: Array,
     twin: Array,
+    curves: tuple[Array, Array, Array, Array],
     out_point: Array,
 ) -> bool:
-    """Place on a straight kept line that shares the spacing by size; False when the line bends at ``v``."""
+    """Place on the kept curve that shares the spacing by size; False where that is not to be found."""
     found = 0
     ends = np.zeros(2, np.int64)
     for i in range(count):
@@ -300,12 +301,17 @@ def line_place(
     a, b = ends[0], ends[1]
     n = np.zeros(3)
     base = gap(vertex[a], vertex[b])
-    if base <= 0.0 or cross_of(vertex[a], vertex[b], vertex[v], n) > 1e-9 * base * base:
+    if base <= 0.0:
         return False
     wa, wb = size[a] + size[v], size[b] + size[v]
     for k in range(3):
         out_point[k] = (vertex[a, k] * wb + vertex[b, k] * wa) / (wa + wb)
-    return True
+    if cross_of(vertex[a], vertex[b], vertex[v], n) <= 1e-9 * base * base:
+        return True
+    for k in range(3):
+        n[k] = out_point[k]
+    # farther off it may be another curve
+    return nearest_item(n, 0.25 * base, -1, curves[0], curves[1], curves[2], curves[3], out_point) >= 0
 
 
 @njit(cache=True)
@@ -321,8 +327,9 @@ def slide_pass(
     counts: Array,
     dirty: Array,
     tree: tuple[Array, Array, Array, Array],
+    curves: tuple[Array, Array, Array, Array],
 ) -> int:
-    """Slide each vertex within its plane, along its straight line, or over the original curved surface."""
+    """Slide each vertex within its plane, along its kept curve, or over the original curved surface."""
     ring = np.zeros(STAR, np.int64)
     normals = np.zeros((STAR, 3))
     goal, moved, mean = np.zeros(3), np.zeros(3), np.zeros(3)
@@ -334,7 +341,7 @@ def slide_pass(
         if count < 0:
             continue
         if rank[v] == 1:
-            if not line_place(v, count, ring, vertex, size, face, kept, twin, goal):
+            if not curve_place(v, count, ring, vertex, size, face, kept, twin, curves, goal):
                 continue
         else:
             wanted_place(v, count, ring, vertex, size, face, goal)
