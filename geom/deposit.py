@@ -7,7 +7,7 @@ from difflib import get_close_matches
 import numpy as np
 from scipy.spatial import cKDTree
 
-from geom.arrays import Bools, Floats, frozen
+from geom.arrays import Bools, Floats, Ints, frozen
 from geom.chemistry import Bath
 from geom.electrode.faraday import deposition_rate, mass_of_charge
 from geom.errors import PartError
@@ -41,9 +41,11 @@ class Deposit:
     local_thickness: Floats  # (part_count,) mean over the reference area around each panel [m]
     significant: Bools  # (part_count,)
     areas: Floats  # (part_count,) [m²]
-    mass: float  # [kg]
-    charge: float  # [C]
+    mass: float  # on the part [kg]
+    charge: float  # through the supply: into part and thieves [C]
     anode_mass: float  # dissolved [kg], at 100 % anode efficiency
+    thief_charge: float = 0.0  # of it into thieves [C]
+    thief_mass: float = 0.0  # deposited on thieves [kg]
 
     def __post_init__(self) -> None:
         for name in ("thickness", "local_thickness", "areas"):
@@ -67,9 +69,12 @@ def plate(fields: Sequence[Field], times: Sequence[float], names: Sequence[str],
     """Return the deposit after each field has been held for its time [s]; all on the same panels of the part."""
     bath: Bath = fields[0].cell.bath
     thickness = np.sum([growth_rate(f) * t for f, t in zip(fields, times, strict=True)], axis=0)
-    charge = sum(f.current * t for f, t in zip(fields, times, strict=True))
+    charge = sum(f.total_current * t for f, t in zip(fields, times, strict=True))
+    stolen = sum(sum(f.thief_currents) * t for f, t in zip(fields, times, strict=True))
     stages = tuple(
-        Stage(name, time, f.current, f.voltage) for name, f, time in zip(names, fields, times, strict=True) if time > 0
+        Stage(name, time, f.total_current, f.voltage)
+        for name, f, time in zip(names, fields, times, strict=True)
+        if time > 0
     )
     areas = fields[0].areas
     return Deposit(
@@ -81,6 +86,8 @@ def plate(fields: Sequence[Field], times: Sequence[float], names: Sequence[str],
         mass=float(thickness @ areas) * bath.metal.density,
         charge=charge,
         anode_mass=float(mass_of_charge(charge, bath.metal)),
+        thief_charge=stolen,
+        thief_mass=float(mass_of_charge(stolen, bath.metal)) * bath.efficiency,
     )
 
 
@@ -111,12 +118,13 @@ def significant_panels(part: Part, panels: Panels, wanted: Sequence[str]) -> Boo
         where a name fits no feature, or nothing wetted is chosen.
     """
     if not wanted:
-        chosen = touched_by_ball(panels)
+        chosen = touched_by_ball(panels, np.array([f.copy for f in part.features])[panels.feature])
     elif tuple(wanted) == ("all",):
         chosen = np.ones(panels.part_count, dtype=np.bool_)
     else:
         check_names(part, wanted)
-        chosen = np.array([f.name in wanted or str(f.kind) in wanted for f in part.features])[panels.feature]
+        named = [not {f.name, f.name_alone, str(f.kind)}.isdisjoint(wanted) for f in part.features]
+        chosen = np.array(named)[panels.feature]
     if not np.any(chosen):
         raise PartError(
             "nothing-significant",
@@ -137,9 +145,9 @@ def check_names(part: Part, wanted: Sequence[str]) -> None:
     """
     if tuple(wanted) == ("all",):
         return
-    names = [f.name for f in part.features]
+    names = list(dict.fromkeys(f.name_alone for f in part.features))
     kinds = list(dict.fromkeys(str(f.kind) for f in part.features))
-    words = [*names, *kinds]
+    words = [*names, *kinds, *(f.name for f in part.features)]
     for name in wanted:
         if name not in words:
             near = get_close_matches(name, words, n=1, cutoff=0.3)
@@ -152,12 +160,18 @@ def check_names(part: Part, wanted: Sequence[str]) -> None:
             )
 
 
-def touched_by_ball(panels: Panels) -> Bools:
-    """Return (part_count,) whether a ball of radius ``BALL`` can touch each panel without cutting into the part."""
-    part = panels.part
-    centres = part.centroids - BALL * part.normals  # normals point into the metal
-    tree = cKDTree(part.centroids)
-    nearest, _ = tree.query(centres)
+def touched_by_ball(panels: Panels, copy: Ints | None = None) -> Bools:
+    """Return (part_count,) whether a ball of radius ``BALL`` can touch each panel without cutting into the part.
+
+    ``copy`` (part_count,) tells the parts on a rack apart. Each is looked at by itself: significant is what
+    matters in use, not how it is hung.
+    """
+    surface = panels.part
+    centres = surface.centroids - BALL * surface.normals  # normals point into the metal
+    nearest = np.zeros(len(centres))
+    copy = np.zeros(len(centres), dtype=np.int64) if copy is None else copy
+    for rows in (np.flatnonzero(copy == k) for k in np.unique(copy)):
+        nearest[rows] = cKDTree(surface.centroids[rows]).query(centres[rows])[0]
     # centroids stand for whole panels: near a panel of edge h the surface is up to h²/(2R) closer
     slack = 0.08 * BALL
     return np.asarray(nearest > BALL - slack)

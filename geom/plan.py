@@ -64,8 +64,8 @@ class Plan:
 
     @property
     def current(self) -> float:
-        """Current to set [A]."""
-        return self.fields[0].current
+        """Current to set: into part and thieves [A]."""
+        return self.fields[0].total_current
 
     @property
     def current_is_given(self) -> bool:
@@ -117,8 +117,18 @@ def planned(job: Job, progress: Progress | None, options: MeshOptions) -> Plan:
     say = progress or (lambda stage, share: None)
     say("building the part", 0.0)
     part = build_part(job.shape)
+    cell = build_cell(
+        part,
+        job.bath,
+        tank=job.tank,
+        anodes=job.anodes,
+        pose=job.pose,
+        rack=job.rack,
+        shields=job.shields,
+        thieves=job.thieves,
+    )
+    part = cell.part
     check_names(part, job.target.significant)
-    cell = build_cell(part, job.bath, tank=job.tank, anodes=job.anodes, pose=job.pose)
     say("meshing the cell", 0.1)
     panels = mesh_cell(cell, options)
     say("assembling", 0.3)
@@ -162,14 +172,22 @@ def other_pose(prepared: Prepared, first: Field, options: MeshOptions) -> Field 
     x, y, z = cell.pose.turn
     pose = replace(cell.pose, turn=(x, y, z + np.pi))
     try:
-        turned = build_cell(cell.part, cell.bath, tank=cell.tank, anodes=cell.anodes, pose=pose)
+        turned = build_cell(
+            cell.part,
+            cell.bath,
+            tank=cell.tank,
+            anodes=cell.anodes,
+            pose=pose,
+            shields=cell.shields,
+            thieves=cell.thieves,
+        )
         panels = mesh_cell(turned, options, like=prepared.panels)
     except CellError:
         return None
     if not same_panels(prepared.panels, panels):
         return None
     alike = len(panels.body) == len(first.panels.body)  # then the first field is a fair place to begin
-    return solve_field(prepare(turned, panels), Current(first.current), start=first if alike else None)
+    return solve_field(prepare(turned, panels), Current(first.total_current), start=first if alike else None)
 
 
 def turned_job(job: Job, cell: Cell, schedule: Schedule) -> Job:
@@ -186,6 +204,7 @@ def turned_job(job: Job, cell: Cell, schedule: Schedule) -> Job:
         tank=cell.tank,
         anodes=cell.anodes,
         pose=replace(cell.pose, turn=(x, y, (z + np.pi) % (2 * np.pi))),
+        rack=None if job.rack is None else job.rack.half_turned,
         findings=(*job.findings, finding),
     )
 

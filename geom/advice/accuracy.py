@@ -43,7 +43,7 @@ def estimated_accuracy(first: Field, options: MeshOptions, wanted: tuple[str, ..
     """Return what a solve of the first pose on larger panels, at the same current, changes."""
     panels = mesh_cell(first.cell, options, scales=(COARSER * first.panels.scale, COARSER * first.panels.rest_scale))
     # only its changes are shown, so its currents may differ by more than those of the plan may
-    other = solve_field(prepare(first.cell, panels), Current(first.current), tolerance=1e-4, balance=0.1)
+    other = solve_field(prepare(first.cell, panels), Current(first.total_current), tolerance=1e-4, balance=0.1)
     ratios = [_ratios(field) for field in (first, other)]
     features = [
         feature_means(field.current_density, field.areas, field.panels, len(first.cell.part.features))

@@ -26,7 +26,7 @@ class Limit:
     """One limit on the current: the current it allows, and whether it is the one that binds."""
 
     name: str
-    value: float  # current it allows [A]
+    value: float  # current to set that it allows, into part and thieves [A]
     binds: bool
     basis: str
 
@@ -35,19 +35,20 @@ def weighed_limits(prepared: Prepared, supply: Supply) -> tuple[tuple[Limit, ...
     """Return each limit on the current, the least marked as binding, and a field near the one to come."""
     bath, area = prepared.cell.bath, float(prepared.panels.part.area)
     bright, most = bath.current_density, limiting_current(prepared)
-    at_mean, clear = bright.typical * area, CLEAR * most
+    at_mean, clear = current_with_thieves(prepared, bright.typical * area), CLEAR * most
     at_strip, field = current_at_strip(prepared, bright.high, min(at_mean, clear), most)
     width = 1e3 * strip_width(prepared.panels)
+    thieves = ", and what the thieves take" if prepared.panels.thieves else ""
     limits = [
         Limit(
             "usual current density of the bath, at the mean",
             at_mean,
             False,
-            f"{bright.typical / 100:.3g} A/dm² over the wetted area",
+            f"{bright.typical / 100:.3g} A/dm² over the wetted area{thieves}",
         )
     ]
     if at_strip is not None:
-        why = f"{bright.high / 100:.3g} A/dm² on a strip {width:.1f} mm wide along the edge"
+        why = f"{bright.high / 100:.3g} A/dm² on a strip {width:.1f} mm wide along the edge{thieves}"
         limits.append(Limit("bright range of the bath, at the hottest strip", at_strip, False, why))
     if clear < float("inf"):
         why = f"{100 * CLEAR:.0f} % of the {most:.3g} A that the limiting current densities stated allow"
@@ -55,7 +56,7 @@ def weighed_limits(prepared: Prepared, supply: Supply) -> tuple[tuple[Limit, ...
     if supply.max_current is not None:
         limits.append(Limit("supply current", supply.max_current, False, "the most the supply gives"))
     if supply.max_voltage is not None:
-        at_volts = solve_field(prepared, Voltage(supply.max_voltage), start=field, tolerance=WEIGHING).current
+        at_volts = solve_field(prepared, Voltage(supply.max_voltage), start=field, tolerance=WEIGHING).total_current
         limits.append(Limit("supply voltage", at_volts, False, f"what flows at {supply.max_voltage:.3g} V"))
     least = min(limits, key=lambda limit: limit.value)
     return tuple(replace(limit, binds=limit is least) for limit in limits), field
@@ -70,7 +71,25 @@ def limiting_current(prepared: Prepared) -> float:
         return law.limiting * area if isinstance(law, Limited) else float("inf") if area > 0 else 0.0
 
     anodes = sum(carried(anode.law, FIRST_ANODE + k) for k, anode in enumerate(cell.anodes))
-    return min(carried(cell.bath.law, PART), anodes)
+    return min(sum(carried(cell.bath.law, body) for body in (PART, *panels.thieves)), anodes)
+
+
+def current_with_thieves(prepared: Prepared, wanted: float) -> float:
+    """Return the current to set for the part to get ``wanted`` [A]; the same without thieves.
+
+    A fixed-point iteration: the share of the thieves changes slowly with current.
+    """
+    if not prepared.panels.thieves:
+        return wanted
+    current = wanted
+    field = None
+    for _ in range(6):
+        field = solve_field(prepared, Current(current), start=field, tolerance=WEIGHING)
+        new = wanted * field.total_current / field.current
+        if abs(new - current) < 2e-3 * new:
+            break
+        current = new
+    return new
 
 
 def current_at_strip(prepared: Prepared, wanted: float, start: float, most: float) -> tuple[float | None, Field]:

@@ -84,7 +84,7 @@ def _limiting_findings(first: Field, strip: Strip | None) -> list[Finding]:
             (
                 f"stir the bath: unstirred it carries at most about {min(at_most) / 100:.2g} A/dm², and the hottest edge "
                 f"runs at {strip.current_density / 100:.2g} A/dm². Without stirring keep to about "
-                f"{0.5 * min(at_most) / strip.current_density * first.current:.2g} A, half of that limit at the hottest edge"
+                f"{0.5 * min(at_most) / strip.current_density * first.total_current:.2g} A, half of that limit at the hottest edge"
             ),
         )
     ]
@@ -92,12 +92,12 @@ def _limiting_findings(first: Field, strip: Strip | None) -> list[Finding]:
 
 def _supply_findings(supply: Supply, first: Field) -> list[Finding]:
     out = []
-    if supply.max_current is not None and first.current > 1.001 * supply.max_current:
+    if supply.max_current is not None and first.total_current > 1.001 * supply.max_current:
         out.append(
             Finding(
                 Severity.STOP,
                 "over-supply-current",
-                (f"the plan needs {first.current:.3g} A; the supply gives {supply.max_current:.3g} A"),
+                (f"the plan needs {first.total_current:.3g} A; the supply gives {supply.max_current:.3g} A"),
             )
         )
     if supply.max_voltage is not None and first.voltage > 1.001 * supply.max_voltage:

@@ -7,37 +7,70 @@ from itertools import product
 import numpy as np
 
 from geom.arrays import Floats
-from geom.cell.bodies import anode_half, anode_solid, anode_title, part_solid
-from geom.cell.cell import Anode, BoxTank, Cell, JarTank, Pose, RodAnode, SheetAnode, Tank
+from geom.cell.bodies import anode_half, anode_solid, anode_title, part_solid, tank_solid
+from geom.cell.cell import (
+    Anode,
+    BoxTank,
+    Cell,
+    InnerWire,
+    JarTank,
+    Pose,
+    RodAnode,
+    SheetAnode,
+    Shield,
+    Tank,
+    Thief,
+    WireAnode,
+    rotation,
+)
+from geom.cell.clearances import WET, check_clearances
+from geom.cell.inner import fixed, placed
 from geom.chemistry import Bath
 from geom.errors import CellError
 from geom.findings import Finding, Severity
 from geom.part.part import Part
-from geom.surface.solid import clearance, common_volume
+from geom.part.rack import Rack, racked
+from geom.surface.solid import LEAST_GAP, clearance, common_volume
 from geom.surface.surface import Surface
 
 WALL_CLEARANCE = 50e-3  # part to walls and floor when the tank is ours to choose [m]; common practice
 TOP_CLEARANCE = 30e-3  # liquid over the part [m]; common practice
 ANODE_GAP = 100e-3  # least gap to the anode when the set-up is ours to choose [m]; common practice
-LEAST_GAP = 0.2e-3  # narrower gaps between bodies are refused: they cannot be meshed honestly [m]
 ANODE_AREA_RATIO = 1.5  # anode to cathode area when the anode is ours to choose; common practice
 
 
-def build_cell(part: Part, bath: Bath, *, tank: Tank | None, anodes: Sequence[Anode] | None, pose: Pose | None) -> Cell:
+def build_cell(
+    part: Part,
+    bath: Bath,
+    *,
+    tank: Tank | None,
+    anodes: Sequence[Anode | InnerWire] | None,
+    pose: Pose | None,
+    rack: Rack | None = None,
+    shields: Sequence[Shield] = (),
+    thieves: Sequence[Thief] = (),
+) -> Cell:
     """Return the cell with defaults for everything that is None.
+
+    With a ``rack`` the part of the cell is the whole rack of copies; the pose is then that of the rack.
 
     Raises
     ------
     CellError
         where bodies touch, stick out of the tank or leave a gap too narrow to resolve.
+    PartError
+        where copies on the rack touch.
     """
     turn = pose.turn if pose else upright_turn(part, tank)
+    if rack is not None:
+        part = racked(part, rack, rotation(turn))
     extent = turned_extent(part, turn)
-    tank = tank or roomy_tank(extent, anodes)
-    anodes = tuple(anodes) if anodes is not None else (facing_anode(part, extent, tank, pose),)
+    tank = tank or roomy_tank(extent, fixed(anodes or ()))
+    if anodes is None:
+        anodes = (facing_anode(part, extent, tank, pose),)
     if pose is None:
-        pose = free_pose(part, turn, extent, tank, anodes)
-    cell = Cell(tank, anodes, part, pose, bath)
+        pose = free_pose(part, turn, extent, tank, fixed(anodes))
+    cell = Cell(tank, placed(anodes, part, pose), part, pose, bath, (), tuple(shields), tuple(thieves))
     return replace(cell, findings=checked(cell))
 
 
@@ -62,13 +95,13 @@ def upright_turn(part: Part, tank: Tank | None) -> tuple[float, float, float]:
     return turns[min(range(len(turns)), key=rank)]
 
 
-def roomy_tank(extent: Floats, anodes: Sequence[Anode] | None) -> BoxTank:
+def roomy_tank(extent: Floats, anodes: Sequence[Anode]) -> BoxTank:
     """Return a box tank that leaves the usual clearances round the part and holds the anodes."""
     gap = max(ANODE_GAP, float(extent[1:].max()))
     length = float(extent[0]) + gap + 2 * WALL_CLEARANCE
     width = float(extent[1]) + 2 * WALL_CLEARANCE
     depth = float(extent[2]) + WALL_CLEARANCE + TOP_CLEARANCE
-    for anode in anodes or ():
+    for anode in anodes:
         half = anode_half(anode)
         length = max(length, 2 * (abs(anode.at[0]) + float(half[0])) + 20e-3)
         width = max(width, 2 * (abs(anode.at[1]) + float(half[1])) + 20e-3)
@@ -171,7 +204,7 @@ def checked(cell: Cell) -> tuple[Finding, ...]:
                     where="[[anode]]",
                     hint="move one of them, or give them as one anode",
                 )
-    return tuple(findings)
+    return (*findings, *check_clearances(cell))
 
 
 def _inside_tank(part: Surface, tank: Tank) -> list[Finding]:
@@ -229,6 +262,8 @@ def _inside_tank(part: Surface, tank: Tank) -> list[Finding]:
 
 def _anode_inside(number: int, anode: Anode, tank: Tank) -> list[Finding]:
     """Check one anode against the tank; part of it may be above the liquid or beyond a wall it lines."""
+    if isinstance(anode, WireAnode):
+        return _wire_inside(number, anode, tank)
     x, y, z = anode.at
     reach_x, reach_y = tank_reach(tank)
     outside = np.hypot(x, y) > reach_x if isinstance(tank, JarTank) else abs(x) > reach_x or abs(y) > reach_y
@@ -262,6 +297,19 @@ def _anode_inside(number: int, anode: Anode, tank: Tank) -> list[Finding]:
                 f"{title} reaches {1e3 * over:.1f} mm past the wall; only the part inside the tank counts",
             )
         ]
+    return []
+
+
+def _wire_inside(number: int, wire: WireAnode, tank: Tank) -> list[Finding]:
+    """Check a wire against the tank; it may come out of the liquid or through a wall."""
+    solid = anode_solid(wire, tank)
+    if common_volume(solid, tank_solid(tank)) < WET:
+        raise CellError(
+            "anode-above-liquid",
+            f"{anode_title(number, wire)} does not reach into the liquid",
+            where=f"[[anode]] number {number}",
+            hint=f"the liquid stands from z = 0 to {1e3 * tank.depth:.0f} mm; the origin is at the centre of the tank",
+        )
     return []
 
 

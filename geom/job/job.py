@@ -4,9 +4,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from geom.cell.cell import Anode, Pose, Tank
+from geom.cell.cell import Anode, InnerWire, Pose, Shield, Tank, Thief
 from geom.chemistry import Bath
 from geom.findings import Finding
+from geom.part.rack import Rack
 from geom.part.shapes import Shape
 from geom.provenance import Origin
 
@@ -46,9 +47,12 @@ class Job:
     shape: Shape
     bath: Bath
     tank: Tank | None
-    anodes: tuple[Anode, ...] | None
+    anodes: tuple[Anode | InnerWire, ...] | None
     pose: Pose | None
     supply: Supply
     target: Target
     origins: Mapping[str, Origin]
     findings: tuple[Finding, ...] = ()
+    rack: Rack | None = None  # None: the part hangs alone
+    shields: tuple[Shield, ...] = ()
+    thieves: tuple[Thief, ...] = ()

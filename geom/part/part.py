@@ -33,6 +33,12 @@ class Feature:
     area: float  # [m²], by formula where the part has dimensions, else of the mesh
     width: float  # clear width for a bore, slot, inside: diameter or gap [m]; 0 elsewhere
     depth: float  # depth of a bore, slot or inside: wall thickness it goes through [m]; 0 elsewhere
+    copy: int = 0  # which of the parts on a rack it belongs to, from 1; 0: the part hangs alone
+
+    @property
+    def name_alone(self) -> str:
+        """Its name on a part that hangs alone: the same on each copy."""
+        return self.name.removesuffix(f", part {self.copy}") if self.copy else self.name
 
 
 @dataclass(frozen=True, eq=False)
@@ -52,6 +58,11 @@ class Part:
     smallest: float  # smallest wall thickness, hole diameter or radius known of the part [m]; inf if not known
     findings: tuple[Finding, ...] = ()
     file_face: Ints | None = None  # (m,) face of the file each surface face came from; None for dimensions
+
+    @property
+    def copies(self) -> int:
+        """How many parts hang on the rack; 1 without one."""
+        return max((feature.copy for feature in self.features), default=0) or 1
 
     def __post_init__(self) -> None:
         if self.file_face is not None:

@@ -8,6 +8,9 @@ import numpy as np
 from geom.arrays import Floats, Ints
 from geom.surface.surface import Surface
 
+LEAST_GAP = 0.2e-3
+"""Narrower gaps between solids are refused: they cannot be meshed honestly [m]."""
+
 
 class NotSolidError(ValueError):
     """The surface does not bound a solid; the message is the library's own word for the reason."""
