@@ -181,7 +181,7 @@ def _text(value: object) -> str:
     return value.strip()
 
 
-def _list_of(count: int | None, what: str) -> Callable[[object], object]:
+def list_of(count: int | None, what: str) -> Callable[[object], object]:
     """Return the check that a list, of ``count`` entries if given, stands here."""
 
     def check(value: object) -> object:
@@ -225,15 +225,15 @@ Current = Annotated[float, quantity("current", Span("A", 0.0, 1e4, above=True))]
 Voltage = Annotated[float, quantity("voltage", Span("V", 0.0, 1e3, above=True))]
 MeshUnit = Annotated[float, BeforeValidator(_mesh_unit)]
 Point2 = Annotated[
-    tuple[Coordinate, Coordinate], BeforeValidator(_list_of(2, 'a pair of lengths such as ["10 mm", "0 mm"]'))
+    tuple[Coordinate, Coordinate], BeforeValidator(list_of(2, 'a pair of lengths such as ["10 mm", "0 mm"]'))
 ]
 Point3 = Annotated[
     tuple[Coordinate, Coordinate, Coordinate],
-    BeforeValidator(_list_of(3, 'three lengths such as ["0 mm", "0 mm", "75 mm"]')),
+    BeforeValidator(list_of(3, 'three lengths such as ["0 mm", "0 mm", "75 mm"]')),
 ]
 Turn = Annotated[
     tuple[Angle, Angle, Angle],
-    BeforeValidator(_list_of(3, 'three angles such as ["0 deg", "90 deg", "0 deg"]')),
+    BeforeValidator(list_of(3, 'three angles such as ["0 deg", "90 deg", "0 deg"]')),
 ]
-Polygon = Annotated[tuple[Point2, ...], BeforeValidator(_list_of(None, "a list of points"))]
-a_list: Any = BeforeValidator(_list_of(None, "a list"))
+Polygon = Annotated[tuple[Point2, ...], BeforeValidator(list_of(None, "a list of points"))]
+a_list: Any = BeforeValidator(list_of(None, "a list"))

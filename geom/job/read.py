@@ -46,6 +46,7 @@ def parse_job(text: str, *, path: Path | None = None) -> Job:
     mistakes += _mesh_mistakes(data, path)
     mistakes += _anode_mistakes(data)
     mistakes += _target_mistakes(data)
+    mistakes += _place_mistakes(data)
     if keys is not None and not mistakes:
         try:
             return _job(keys, source, path)
@@ -120,7 +121,7 @@ def _syntax(message: str, source: Source) -> JobError:
     where = f"{source.name}, line {source.line_of(offset)}\n{source.excerpt(offset, offset + 1)}"
     if twice:
         text = f"a key or table is given twice ({_clean(reason)})"
-        return _one("job-duplicate", text, where, "[[anode]] may be repeated, nothing else")
+        return _one("job-duplicate", text, where, "[[anode]], [[shield]] and [[thief]] may be repeated, nothing else")
     hint = 'text stands in quotes, and so does every quantity: length = "100 mm"'
     return _one("job-syntax", f"this is not TOML: {_clean(reason)}", where, hint)
 
@@ -203,6 +204,18 @@ def _target_mistakes(data: Mapping[str, Any]) -> list[Mistake]:
     return [Mistake(("target", "voltage"), "job-keys-exclude", text, "leave one out, or both to be advised")]
 
 
+def _place_mistakes(data: Mapping[str, Any]) -> list[Mistake]:
+    """Return each section that must be given because something stands in the tank at a stated place."""
+    standing = [name for name in ("shield", "thief") if data.get(name)]
+    missing = [name for name in ("tank", "pose") if name not in data]
+    hint = "a shield or thief stands at a stated place beside the part: tank and part must have theirs"
+    return [
+        Mistake((standing[0],), "job-key-missing", f"[{name}] is missing; a {standing[0]} needs it", hint)
+        for name in missing
+        if standing
+    ]
+
+
 def _job(keys: JobKeys, source: Source, path: Path | None) -> Job:
     """Return the job of keys that hold together."""
     bath = keys.bath.record()
@@ -220,6 +233,9 @@ def _job(keys: JobKeys, source: Source, path: Path | None) -> Job:
         target=keys.target.record(),
         origins=_origins(keys, bath, source),
         findings=tuple(_size_findings(keys)),
+        rack=keys.rack.record() if keys.rack else None,
+        shields=tuple(shield.record() for shield in keys.shield),
+        thieves=tuple(thief.record() for thief in keys.thief),
     )
 
 

@@ -8,10 +8,11 @@ from typing import Annotated, Any
 
 from pydantic import BeforeValidator, model_validator
 
-from geom.cell.cell import Anode, BoxTank, JarTank, Pose, RodAnode, SheetAnode, Tank
+from geom.cell.cell import Anode, BoxTank, InnerWire, JarTank, Pose, RodAnode, SheetAnode, Tank, WireAnode
 from geom.chemistry import Bath, Range
 from geom.electrode.laws import ButlerVolmer, Law, Limited, Linear, Tafel
 from geom.errors import TableError
+from geom.job.bodies import THIEVES, RackKeys, ShieldKeys, ThiefKeys, many, no_length
 from geom.job.fields import (
     Conductivity,
     Current,
@@ -39,8 +40,6 @@ from geom.job.job import Supply, Target
 from geom.job.parts import SHAPES, MeshKeys, ShapeKeys
 from geom.tables.read import FROM_TABLE, bath_name
 from geom.tables.read import bath as bath_of_table
-
-MOST_ANODES = 50
 
 
 class LawKeys(Section):
@@ -199,7 +198,6 @@ class AnodeKeys(Section):
     """What every anode may say."""
 
     shape: str
-    at: Point3
     material: Text | None = None
     polarization: Polarization | None = None
 
@@ -208,7 +206,7 @@ class AnodeKeys(Section):
         """The law of the anode, or None for no polarization."""
         return self.polarization.record(is_anode=True) if self.polarization else None
 
-    def record(self) -> Anode:
+    def record(self) -> Anode | InnerWire:
         """Return the domain's record."""
         raise NotImplementedError
 
@@ -216,6 +214,7 @@ class AnodeKeys(Section):
 class SheetKeys(AnodeKeys):
     """A flat anode."""
 
+    at: Point3
     length: Length
     width: Length
     height: Length
@@ -228,6 +227,7 @@ class SheetKeys(AnodeKeys):
 class RodAnodeKeys(AnodeKeys):
     """A round anode, upright."""
 
+    at: Point3
     diameter: Length
     height: Length
 
@@ -236,20 +236,40 @@ class RodAnodeKeys(AnodeKeys):
         return RodAnode(self.diameter, self.height, self.at, self.law)
 
 
-ANODES: dict[str, type[Section]] = {"sheet": SheetKeys, "rod": RodAnodeKeys}
+class WireKeys(AnodeKeys):
+    """A round wire from one place to another, or along the axis of a bore of the part."""
+
+    diameter: Length
+    start: Point3 | None = None
+    end: Point3 | None = None
+    through: Text | None = None
+    beyond: Length | None = None
+
+    @model_validator(mode="after")
+    def _check(self) -> "WireKeys":
+        pairs = {"start": self.start, "end": self.end}, {"through": self.through, "beyond": self.beyond}
+        given = [[name for name, value in pair.items() if value is not None] for pair in pairs]
+        if all(given):
+            text = f"{given[0][0]} and {given[1][0]} are both given"
+            hint = "a wire runs from start to end in the tank, or through a feature of the part and beyond it"
+            complain_of([Mistake((given[1][0],), "job-keys-exclude", text, hint)])
+        wanted = pairs[1] if given[1] else pairs[0]
+        missing = [name for name, value in wanted.items() if value is None]
+        hint = "a wire has start and end, or through and beyond"
+        complain_of([Mistake((name,), "job-key-missing", f'"{name}" is missing', hint) for name in missing])
+        complain_of(no_length(self.start, self.end) if self.start and self.end else [])
+        return self
+
+    def record(self) -> Anode | InnerWire:
+        """Return the domain's record."""
+        if self.through is not None and self.beyond is not None:
+            return InnerWire(self.diameter, self.through, self.beyond, self.law)
+        assert self.start is not None
+        assert self.end is not None
+        return WireAnode(self.diameter, self.start, self.end, self.law)
 
 
-def _anode_list(value: object) -> object:
-    """Return the list of anodes; a single table is the likeliest slip."""
-    if isinstance(value, dict):
-        complain(
-            "job-type",
-            "[anode] is a single table; each anode is one of a list",
-            "write [[anode]] in double brackets",
-        )
-    if isinstance(value, list) and not 1 <= len(value) <= MOST_ANODES:
-        complain("job-range", f"{len(value)} anodes; at least 1 and at most {MOST_ANODES} are expected")
-    return value
+ANODES: dict[str, type[Section]] = {"sheet": SheetKeys, "rod": RodAnodeKeys, "wire": WireKeys}
 
 
 class PoseKeys(Section):
@@ -320,10 +340,10 @@ class JobKeys(Section):
     part: Annotated[ShapeKeys | MeshKeys, BeforeValidator(_part)]
     bath: Annotated[BathKeys, table(BathKeys)]
     tank: Annotated[BoxKeys | JarKeys, variant("shape", TANKS)] | None = None
-    anode: (
-        Annotated[tuple[Annotated[AnodeKeys, variant("shape", ANODES)], ...], a_list, BeforeValidator(_anode_list)]
-        | None
-    ) = None
+    anode: Annotated[tuple[Annotated[AnodeKeys, variant("shape", ANODES)], ...], a_list, many("anode")] | None = None
+    rack: Annotated[RackKeys, table(RackKeys)] | None = None
+    shield: Annotated[tuple[Annotated[ShieldKeys, table(ShieldKeys)], ...], a_list, many("shield")] = ()
+    thief: Annotated[tuple[Annotated[ThiefKeys, variant("shape", THIEVES)], ...], a_list, many("thief")] = ()
     pose: Annotated[PoseKeys, table(PoseKeys)] | None = None
     supply: Annotated[SupplyKeys, table(SupplyKeys)] = SupplyKeys()
     target: Annotated[TargetKeys, table(TargetKeys)]

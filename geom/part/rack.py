@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass, replace
 from itertools import product
+from math import prod
 
 import numpy as np
 
@@ -22,7 +23,7 @@ class Rack:
     @property
     def count(self) -> int:
         """All copies."""
-        return int(np.prod(self.copies))
+        return prod(self.copies)
 
     @property
     def places(self) -> Floats:
