@@ -19,7 +19,7 @@ from geom.surface.sizing import (
     SizeSource,
     along,
     bending,
-    expected_faces,
+    demand,
     kept_edges,
     least_size,
     patch_widths,
@@ -192,9 +192,9 @@ def _scales_for(budget: int, sizes: list[GradedSize], bodies: list[Surface]) -> 
     Walls and anodes give way first: the plan is about the part.
     """
     part, rest = 1.0, 1.0
+    demands = [demand(body, size) for body, size in zip(bodies, sizes, strict=True)]
     for _ in range(20):
-        wanted = [replace(size, scale=rest if k else part) for k, size in enumerate(sizes)]
-        counts = [expected_faces(body, size) for body, size in zip(bodies, wanted, strict=True)]
+        counts = [wish.faces(rest if k else part) for k, wish in enumerate(demands)]
         over = sum(counts) / budget
         if over <= 1:
             break

@@ -7,6 +7,7 @@ import numpy as np
 
 from geom.arrays import Bools, Floats, Ints
 from geom.surface import remesh_kernels as kernels
+from geom.surface import slide_kernels
 from geom.surface.boxtree import BoxTree, box_tree
 from geom.surface.flip_kernels import settle
 from geom.surface.restore import curved_tags, restored
@@ -20,6 +21,9 @@ CORNER = np.cos(np.radians(40.0))  # a kept curve that turns by more than this h
 LONG, SHORT = 1.35, 0.72  # edges outside this band of the wanted size are split or collapsed
 SAG = 0.05  # a curve or a curved face may be straightened by this share of the wanted size
 TURN = 0.86  # a face may turn by 30° when a neighbour is collapsed
+POOR = np.sin(np.radians(25.0))  # faces with a smaller angle are mended one by one
+POLISH = 4  # times
+STALE = 0.2  # a vertex that has moved by this share of its size asks for its size anew
 FLAT = 0.93  # edges between faces that meet at up to 21° may be flipped
 
 
@@ -29,6 +33,7 @@ class _Mesh:
 
     vertex: Floats
     size: Floats
+    asked: Floats  # places at which the size was last asked for
     rank: Ints
     face: Ints
     tag: Ints
@@ -139,6 +144,7 @@ def _opened(surface: Surface, size: SizeField, capacity: int) -> _Mesh:
     return _Mesh(
         vertex=grown(np.array(surface.vertices), spare, 0.0),
         size=grown(size(surface.vertices), spare, 0.0),
+        asked=grown(np.array(surface.vertices), spare, 0.0),
         rank=grown(vertex_ranks(surface, kept), spare, 0),
         face=grown(np.array(surface.faces), capacity + m, -1),
         tag=grown(np.array(surface.tag), capacity + m, 0),
@@ -165,8 +171,7 @@ def _run(mesh: _Mesh, surface: Surface, size: SizeField, sag: float, rounds: int
             if mesh.counts[0] + 1 >= len(mesh.vertex) or mesh.counts[1] + 2 >= len(mesh.face):
                 return False
             # a broad face between two fine edges is not fine in the middle: ask there before splitting on
-            after = int(mesh.counts[0])
-            mesh.size[before:after] = size(mesh.vertex[before:after])
+            _ask(mesh, size, np.arange(before, int(mesh.counts[0])))
             _settle(mesh)
             if split <= mesh.counts[1] // 400:
                 break
@@ -175,10 +180,32 @@ def _run(mesh: _Mesh, surface: Surface, size: SizeField, sag: float, rounds: int
         _relax(mesh, faces, curves, 2)
         _onto_curves(mesh, curves)
         if turn < rounds - 1:
-            mesh.size[: mesh.counts[0]] = size(mesh.vertex[: mesh.counts[0]])
+            n = int(mesh.counts[0])
+            moved = np.abs(mesh.vertex[:n] - mesh.asked[:n]).max(axis=1) > STALE * mesh.size[:n]
+            _ask(mesh, size, np.flatnonzero(moved))
     _relax(mesh, faces, curves, 3)
     _onto_curves(mesh, curves)
+    _polish(mesh, faces, curves)
     return True
+
+
+def _polish(mesh: _Mesh, faces: BoxTree, curves: BoxTree) -> None:
+    """Mend the worst faces one by one."""
+    trees = [(tree.corners, tree.kind, tree.low, tree.high) for tree in (faces, curves)]
+    topology = (mesh.twin, mesh.kept, mesh.out, mesh.counts)
+    for _ in range(POLISH):
+        _settle(mesh)
+        if not slide_kernels.polish_pass(
+            mesh.vertex, mesh.rank, mesh.face, mesh.tag, *topology, mesh.dirty, trees[0], trees[1], POOR
+        ):
+            break
+
+
+def _ask(mesh: _Mesh, size: SizeField, rows: Ints) -> None:
+    """Ask for the size wanted where some vertices are now."""
+    if len(rows):
+        mesh.asked[rows] = mesh.vertex[rows]
+        mesh.size[rows] = size(mesh.vertex[rows])
 
 
 def _relax(mesh: _Mesh, faces: BoxTree, curves: BoxTree, times: int) -> None:
@@ -187,7 +214,7 @@ def _relax(mesh: _Mesh, faces: BoxTree, curves: BoxTree, times: int) -> None:
     trees = [(tree.corners, tree.kind, tree.low, tree.high) for tree in (faces, curves)]
     for _ in range(times):
         _settle(mesh)
-        kernels.slide_pass(mesh.vertex, mesh.size, mesh.rank, mesh.face, mesh.tag, *topology, mesh.dirty, *trees)
+        slide_kernels.slide_pass(mesh.vertex, mesh.size, mesh.rank, mesh.face, mesh.tag, *topology, mesh.dirty, *trees)
 
 
 def _curves(surface: Surface) -> BoxTree:
@@ -237,6 +264,7 @@ def _compact(mesh: _Mesh) -> None:
     mesh.twin[: 3 * k] = twin
     mesh.vertex[:n] = mesh.vertex[used]
     mesh.size[:n] = mesh.size[used]
+    mesh.asked[:n] = mesh.asked[used]
     mesh.rank[:n] = mesh.rank[used]
     mesh.out[:n] = -1
     mesh.out[mesh.face[:k].reshape(-1)] = np.arange(3 * k)

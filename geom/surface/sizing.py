@@ -1,7 +1,7 @@
 """How large triangles may be from place to place: sources with a size, growing with distance."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.spatial import cKDTree
@@ -112,15 +112,20 @@ def along(start: Floats, end: Floats, spacing: Floats | float) -> tuple[Floats, 
 
 def scattered(surface: Surface, spacing: float) -> Floats:
     """Return points over a surface, about ``spacing`` apart."""
-    longest = np.linalg.norm(surface.corners - np.roll(surface.corners, 1, axis=1), axis=2).max(axis=1)
-    steps = np.minimum(np.ceil(longest / spacing).astype(np.int64), 60)
+    sides = np.linalg.norm(surface.corners - np.roll(surface.corners, -1, axis=1), axis=2)
+    first = np.argmax(sides, axis=1)  # the longest side runs from this corner to the next
+    rows = np.arange(len(sides))
+    a, b, c = (surface.corners[rows, (first + k) % 3] for k in range(3))
+    longest = sides[rows, first]
+    steps = np.clip(np.ceil(longest / spacing), 1, 60).astype(np.int64)
+    height = 2 * surface.areas / np.maximum(longest, 1e-300)
+    across = np.clip(np.ceil(height / spacing), 1, steps).astype(np.int64)
     out = [surface.vertices]
-    for n in np.unique(steps):
-        rows = steps == n
-        i, j = np.meshgrid(np.arange(n + 1), np.arange(n + 1), indexing="ij")
-        inside = i + j <= n
-        weights = np.stack([i[inside], j[inside], n - i[inside] - j[inside]], axis=1) / n
-        out.append(np.einsum("wk,fkx->fwx", weights, surface.corners[rows]).reshape(-1, 3))
+    for n, m in np.unique(np.stack([steps, across], axis=1), axis=0):
+        alike = (steps == n) & (across == m)
+        i, j = np.meshgrid(np.arange(n + 1) / n, np.arange(m) / m, indexing="ij")
+        weights = np.stack([(1 - i) * (1 - j), i * (1 - j), j], axis=-1).reshape(-1, 3)
+        out.append(np.einsum("wk,fkx->fwx", weights, np.stack([a, b, c], axis=1)[alike]).reshape(-1, 3))
     points = np.concatenate(out)
     # thin faces crowd their points: one for each cube of half the spacing will do
     cube = np.round((points - points.min(axis=0)) / (0.5 * spacing)).astype(np.int64)
@@ -142,6 +147,11 @@ def bending(surface: Surface) -> tuple[Floats, Floats]:
     bent = (angle > np.radians(0.3)) & (length > 0)
     across = (surface.areas[face] + surface.areas[other])[bent] / length[bent]  # distance of the two face middles
     radius = across / angle[bent]
+    # the bend is along the tightest of the edges of a face; the others, diagonals say, do not show it
+    tightest = np.full(len(surface.faces), np.inf)
+    for side in (face[bent], other[bent]):
+        np.minimum.at(tightest, side, radius)
+    radius = np.minimum(tightest[face[bent]], tightest[other[bent]])
     # a strip may be far longer than its radius: the radius holds all along it
     places, which = along(a[bent], b[bent], np.maximum(radius, length[bent] / MOST_ALONG))
     return places, radius[which]
@@ -159,13 +169,35 @@ def patch_widths(surface: Surface, edges: EdgeSet) -> Floats:
     return np.where((border > 0) & (area > 0), 2 * area / np.maximum(border, 1e-300), np.inf)
 
 
-def expected_faces(surface: Surface, size: GradedSize) -> float:
-    """Return about how many faces a remesh to ``size`` gives: area over that of an equilateral triangle."""
-    points = surface.centroids
-    spread = surface.areas
+@dataclass(frozen=True, eq=False)
+class Demand:
+    """What a size field asks for at places over a surface: the number of faces follows for any scale."""
+
+    spread: Floats  # (n,) area that each place stands for [m²]
+    scaled: Floats  # (n,) size there at scale 1, without firm wishes [m]
+    firm: Floats  # (n,) least of the firm wishes, inf for none [m]
+    floor: float
+
+    def faces(self, scale: float) -> float:
+        """Return about how many faces a remesh gives: area over that of an equilateral triangle."""
+        size = np.maximum(np.minimum(self.scaled * scale, self.firm), self.floor)
+        return float((self.spread / (np.sqrt(3) / 4 * size**2)).sum())
+
+
+def demand(surface: Surface, size: GradedSize) -> Demand:
+    """Return what ``size`` asks for over ``surface``, whatever its scale."""
+    points, spread = surface.centroids, surface.areas
     if len(points) < 400 or surface.areas.max() > 0.01 * surface.area:  # few big faces: sample each more densely
         points, spread = _sampled(surface)
-    return float((spread / (np.sqrt(3) / 4 * size(points) ** 2)).sum())
+    firm = np.full(len(points), np.inf)
+    if size.firm:
+        firm = replace(size, sources=(), cap=1e6 * size.cap)(points)
+    return Demand(spread, replace(size, scale=1.0, firm=())(points), firm, size.floor)
+
+
+def expected_faces(surface: Surface, size: GradedSize) -> float:
+    """Return about how many faces a remesh to ``size`` gives."""
+    return demand(surface, size).faces(size.scale)
 
 
 def _sampled(surface: Surface) -> tuple[Floats, Floats]:
