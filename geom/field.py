@@ -74,6 +74,20 @@ class Field:
         """Out of each anode [A]."""
         return tuple(-self._into(body) for body in self.panels.anodes)
 
+    @property
+    def anode_densities(self) -> tuple[float, ...]:
+        """Mean current density of each anode over what the liquid wets of it [A/m²]; 0 for an idle one."""
+        return self._densities(self.anode_currents, self.panels.anodes)
+
+    @property
+    def thief_densities(self) -> tuple[float, ...]:
+        """Mean current density of each thief [A/m²]; 0 for an idle one."""
+        return self._densities(self.thief_currents, self.panels.thieves)
+
+    def _densities(self, currents: tuple[float, ...], bodies: range) -> tuple[float, ...]:
+        areas = (float(self.panels.surface.areas[self.panels.rows(body)].sum()) for body in bodies)
+        return tuple(current / area if area > 0 else 0.0 for current, area in zip(currents, areas, strict=True))
+
     def _into(self, body: int) -> float:
         rows = self.panels.rows(body)
         return float(self.solution.current_density[rows] @ self.panels.surface.areas[rows])

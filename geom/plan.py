@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from geom.advice.accuracy import Accuracy, estimated_accuracy
+from geom.advice.copies import CopyResult, copy_results, over_copies, rack_advice
 from geom.advice.current import Limit, weighed_limits
 from geom.advice.doubts import plan_findings
 from geom.advice.features import feature_results
@@ -61,6 +62,7 @@ class Plan:
     front_to_back: float | None  # broad faces toward the anode / away from it, first pose
     advice: tuple[Advice, ...]
     findings: tuple[Finding, ...]
+    copies: tuple[CopyResult, ...] = ()  # parts on the rack; none for a part that hangs alone
 
     @property
     def current(self) -> float:
@@ -230,6 +232,7 @@ def assembled_plan(
     sides = front_and_back(first)
     faces, edges = (kind_mean(first, cell.part, kinds) for kinds in ((Kind.FACE,), (Kind.EDGE, Kind.END)))
     features = feature_results(cell.part, first, deposit, job.target.thickness)
+    copies = copy_results(first, deposit)
     strip = hottest_strip(first)
     front_to_back = None if sides is None else sides[0] / sides[1]
     findings = plan_findings(job.supply, first, deposit, strip, schedule, accuracy)
@@ -250,6 +253,10 @@ def assembled_plan(
         hottest_strip=strip,
         edge_to_face=None if faces is None or edges is None else edges / faces,
         front_to_back=front_to_back,
-        advice=plan_advice(first, deposit, schedule, features, strip, front_to_back, job.target.thickness),
+        advice=(
+            *plan_advice(first, deposit, schedule, over_copies(features), strip, front_to_back, job.target.thickness),
+            *rack_advice(copies),
+        ),
         findings=(*job.findings, *cell.part.findings, *cell.findings, *first.panels.findings, *findings),
+        copies=copies,
     )

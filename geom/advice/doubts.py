@@ -3,6 +3,7 @@
 from geom.advice.accuracy import Accuracy
 from geom.advice.measures import Strip
 from geom.advice.schedule import Schedule
+from geom.cell.bodies import anode_title
 from geom.constants import ZERO_CELSIUS
 from geom.deposit import Deposit
 from geom.electrode.laws import Limited
@@ -12,6 +13,7 @@ from geom.job.job import Supply
 
 SAFE_VOLTAGE = 60.0  # extra-low voltage, smooth direct current, dry hands (IEC 61140, from memory) [V]
 LARGE_CHANGE = 0.06  # of a figure between two panel sizes: worth a warning
+ANODE_MOST = {"Ni": 300.0, "Cu": 250.0}  # mean current density of an anode [A/m²]; common practice, no source
 BURNS = 1.5  # times the top of the bright range at the hottest strip: do not plate
 
 
@@ -22,6 +24,7 @@ def plan_findings(
     return [
         *_range_findings(first, strip),
         *_supply_findings(supply, first),
+        *_anode_findings(first),
         *_bath_findings(first),
         *_time_findings(schedule, deposit),
         *_accuracy_findings(accuracy),
@@ -131,6 +134,22 @@ def _supply_findings(supply: Supply, first: Field) -> list[Finding]:
             )
         )
     return out
+
+
+def _anode_findings(first: Field) -> list[Finding]:
+    """Warn of an anode that is too small for its current: thin wires inside a part above all."""
+    most = ANODE_MOST.get(first.cell.bath.metal.symbol)
+    return [
+        Finding(
+            Severity.WARNING,
+            "anode-over-range",
+            f"{anode_title(number, anode)} runs at {density / 100:.2g} A/dm² on average; over about {most / 100:.2g} A/dm² "
+            "such an anode tends to go passive, and then gives off gas instead of dissolving (common practice, no source): "
+            "a thicker or longer anode, or less current, helps",
+        )
+        for number, (anode, density) in enumerate(zip(first.cell.anodes, first.anode_densities, strict=True), 1)
+        if most is not None and density > 1.01 * most
+    ]
 
 
 def _bath_findings(first: Field) -> list[Finding]:

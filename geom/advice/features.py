@@ -34,6 +34,7 @@ def feature_results(part: Part, first: Field, deposit: Deposit, target: float) -
                 least_thickness=least,
                 extra_time=extra_time(least, target, deposit.time),
                 significant=bool(counts),
+                copy=feature.copy,
             )
         )
     return tuple(results)

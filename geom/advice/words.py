@@ -31,10 +31,16 @@ class FeatureResult:
     least_thickness: float  # lowest local thickness on it, on its significant places where it counts as significant [m]
     extra_time: float  # beyond the schedule until its lowest local thickness meets the target [s]; inf if never
     significant: bool  # at least half of it
+    copy: int = 0  # which part of a rack it belongs to, from 1; 0: the part hangs alone
+
+    @property
+    def name_alone(self) -> str:
+        """Its name on a part that hangs alone."""
+        return self.name.removesuffix(f", part {self.copy}") if self.copy else self.name
 
 
-def turning_advice(schedule: Schedule, front_to_back: float | None) -> Advice:
-    """Say whether to turn the part, when, and why."""
+def turning_advice(schedule: Schedule, front_to_back: float | None, what: str = "part") -> Advice:
+    """Say whether to turn the part, or the rack, when, and why."""
     ratio = (
         ""
         if front_to_back is None
@@ -44,7 +50,7 @@ def turning_advice(schedule: Schedule, front_to_back: float | None) -> Advice:
         return Advice(
             "turn",
             (
-                f"Turn the part half round about the vertical after {_minutes(schedule.first)}, then plate "
+                f"Turn the {what} half round about the vertical after {_minutes(schedule.first)}, then plate "
                 f"{_minutes(schedule.second)} more: {_minutes(schedule.time)} in all instead of "
                 f"{_minutes(schedule.one_pose)} without turning.{ratio}"
             ),
@@ -52,12 +58,12 @@ def turning_advice(schedule: Schedule, front_to_back: float | None) -> Advice:
     if schedule.turned is None:
         return Advice(
             "turn-not-possible",
-            f"Turning the part half round was not weighed: it does not fit that way.{ratio}",
+            f"Turning the {what} half round was not weighed: it does not fit that way.{ratio}",
         )
     return Advice(
         "no-turn",
         (
-            f"No need to turn the part: with a half turn the plan would take {_minutes(schedule.turned)}, without one "
+            f"No need to turn the {what}: with a half turn the plan would take {_minutes(schedule.turned)}, without one "
             f"{_minutes(schedule.one_pose)}.{ratio}"
         ),
     )
@@ -162,7 +168,8 @@ def plan_advice(
 ) -> tuple[Advice, ...]:
     """Return every sentence of advice, the most needed first."""
     bath = first.cell.bath
-    turning = [turning_advice(schedule, front_to_back)]
+    hung = "part" if first.cell.part.copies == 1 else "rack"
+    turning = [turning_advice(schedule, front_to_back, hung)]
     if schedule.second > 0:
         turning.append(how_to_turn(bath.metal.symbol))
     edges = edge_advice(strip, first.mean_current_density, bath.current_density.high)
