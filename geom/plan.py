@@ -204,7 +204,7 @@ def turned_job(job: Job, cell: Cell, schedule: Schedule) -> Job:
     return replace(
         job,
         tank=cell.tank,
-        anodes=cell.anodes,
+        anodes=cell.anodes if job.anodes is None else job.anodes,
         pose=replace(cell.pose, turn=(x, y, (z + np.pi) % (2 * np.pi))),
         rack=None if job.rack is None else job.rack.half_turned,
         findings=(*job.findings, finding),

@@ -137,19 +137,19 @@ def _supply_findings(supply: Supply, first: Field) -> list[Finding]:
 
 
 def _anode_findings(first: Field) -> list[Finding]:
-    """Warn of an anode that is too small for its current: thin wires inside a part above all."""
-    most = ANODE_MOST.get(first.cell.bath.metal.symbol)
-    return [
-        Finding(
-            Severity.WARNING,
-            "anode-over-range",
-            f"{anode_title(number, anode)} runs at {density / 100:.2g} A/dm² on average; over about {most / 100:.2g} A/dm² "
-            "such an anode tends to go passive, and then gives off gas instead of dissolving (common practice, no source): "
-            "a thicker or longer anode, or less current, helps",
-        )
-        for number, (anode, density) in enumerate(zip(first.cell.anodes, first.anode_densities, strict=True), 1)
-        if most is not None and density > 1.01 * most
-    ]
+    """Warn of anodes that are too small for their current: thin wires inside a part above all."""
+    most = ANODE_MOST.get(first.cell.bath.metal.symbol, float("inf"))
+    over = [number for number, density in enumerate(first.anode_densities, 1) if density > 1.01 * most]
+    if not over:
+        return []
+    names = ", ".join(anode_title(number, first.cell.anodes[number - 1]) for number in over)
+    hottest = max(first.anode_densities[number - 1] for number in over)
+    text = (
+        f"{names}: up to {hottest / 100:.2g} A/dm² on average; over about {most / 100:.2g} A/dm² an anode of "
+        f"{first.cell.bath.metal.name} tends to go passive and to give off gas instead of dissolving (common practice, "
+        "no source): a thicker or longer anode, or less current, helps"
+    )
+    return [Finding(Severity.WARNING, "anode-over-range", text)]
 
 
 def _bath_findings(first: Field) -> list[Finding]:

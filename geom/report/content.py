@@ -1,6 +1,7 @@
 """`Plan` to a plain tree of sections: every renderer shows this, in this order."""
 
 from geom.advice.accuracy import COARSER
+from geom.advice.copies import over_copies, thickness_ratio
 from geom.findings import Severity
 from geom.plan import Plan
 from geom.report.amounts import (
@@ -11,10 +12,11 @@ from geom.report.amounts import (
     length,
     minutes,
     percent,
+    point,
     thickness,
     voltage,
 )
-from geom.report.inputs import anode_words, input_section, tank_words
+from geom.report.inputs import anode_words, input_section, rack_words, slab_words, tank_words, thief_words
 from geom.report.tree import Document, Row, Section, Table
 
 NEVER = 1e7
@@ -27,9 +29,11 @@ def document(plan: Plan) -> Document:
         Section("Before you plate", _grave(plan)),
         Section("What to expect", tuple(advice.text for advice in plan.advice)),
         _features(plan),
+        _copies(plan),
         _thickness(plan),
         _limits(plan),
         _amounts(plan),
+        _electrodes(plan),
         _set_up(plan),
         Section("Notes", tuple(_sentence(f.message) for f in plan.findings if f.severity == Severity.NOTE)),
         Section("Cautions", _cautions(plan)),
@@ -54,10 +58,20 @@ def _answer(plan: Plan) -> tuple[str, ...]:
 def _setting(plan: Plan) -> str:
     volts = " then ".join(dict.fromkeys(voltage(stage.voltage) for stage in plan.deposit.stages))
     volts = volts or voltage(plan.voltage)
+    first = plan.fields[0]
+    shares = (
+        f"{current(first.current)} into the {_hung(plan)} and {current(sum(first.thief_currents))} into the thieves"
+    )
+    split = f", {shares}" if first.thief_currents else ""
     if plan.job.target.voltage is not None:
-        return f"Set {voltage(plan.job.target.voltage)} (your voltage). Expect about {current(plan.current)}."
+        return f"Set {voltage(plan.job.target.voltage)} (your voltage). Expect about {current(plan.current)}{split}."
     whose = "your current" if plan.current_is_given else "recommended"
-    return f"Set {current(plan.current)} ({whose}). Expect about {volts} between anode and part."
+    return f"Set {current(plan.current)} ({whose}{split}). Expect about {volts} between anode and part."
+
+
+def _hung(plan: Plan) -> str:
+    """Return the word for what hangs and turns."""
+    return "part" if plan.cell.part.copies == 1 else "rack"
 
 
 def _timing(plan: Plan) -> str:
@@ -67,7 +81,9 @@ def _timing(plan: Plan) -> str:
     first = f"Plate {minutes(stages[0].time)} {stages[0].name}"
     if len(stages) == 1:
         return f"{first}."
-    return f"{first}, then turn the part half round about the vertical and plate {minutes(stages[1].time)} more."
+    return (
+        f"{first}, then turn the {_hung(plan)} half round about the vertical and plate {minutes(stages[1].time)} more."
+    )
 
 
 def _grave(plan: Plan) -> tuple[str, ...]:
@@ -80,6 +96,7 @@ def _sentence(message: str) -> str:
 
 
 def _features(plan: Plan) -> Section:
+    features = over_copies(plan.features)
     lines = tuple(
         (
             feature.name + ("" if feature.significant else " *"),
@@ -90,7 +107,7 @@ def _features(plan: Plan) -> Section:
             amount(feature.least_thickness, "µm"),
             _extra(feature.extra_time),
         )
-        for feature in plan.features
+        for feature in features
     )
     heads = ("feature", "area", "share", "mean", "mil", "thinnest", "extra time")
     notes = [
@@ -98,14 +115,61 @@ def _features(plan: Plan) -> Section:
         "(ISO 2064 speaks of a local thickness over a reference area). extra time: beyond the plan, until the "
         "thinnest place there meets the target."
     ]
-    if any(feature.significant and feature.extra_time > 0 for feature in plan.features):
+    if any(feature.significant and feature.extra_time > 0 for feature in features):
         notes.append(
             "A feature without mark may have places outside the significant surface; where it asks for extra time, its "
             "thinnest place is one of them."
         )
-    if any(not feature.significant for feature in plan.features):
+    if plan.copies:
+        notes.append("Each feature is that of all parts on the rack together; thinnest is the thinnest of any part.")
+    if any(not feature.significant for feature in features):
         notes.append(f"* not counted as significant surface: {_left_out(plan)}.")
     return Section("Feature by feature", tuple(notes), (), Table(heads, lines))
+
+
+def _copies(plan: Plan) -> Section:
+    """Return what each part on the rack gets; nothing for a part that hangs alone."""
+    ratio = thickness_ratio(plan.copies)
+    if ratio is None:
+        return Section("Part by part", ())
+    lines = tuple(
+        (
+            f"part {copy.number}",
+            point(copy.at),
+            amount(copy.current, "A"),
+            f"{copy.current_density_ratio:.2f}",
+            amount(copy.thickness, "µm"),
+            amount(copy.least_thickness, "µm"),
+        )
+        for copy in plan.copies
+    )
+    note = (
+        f"The part that gets most has {ratio:.2f} times the mean thickness of the one that gets least. Place, current and "
+        "share (current density over the mean of the rack) are as first hung; parts are numbered along x, then y, then z."
+    )
+    heads = ("part", "centre at", "current", "share", "mean", "thinnest")
+    return Section("Part by part", (note,), (), Table(heads, lines, (1,)))
+
+
+def _electrodes(plan: Plan) -> Section:
+    """Return what each anode and thief carries, where there is more than one anode and the part."""
+    cell, field = plan.cell, plan.fields[0]
+    if len(cell.anodes) < 2 and not cell.thieves:
+        return Section("Anodes and thieves", ())
+    named = [(f"anode {k}", "out of it") for k in range(1, len(cell.anodes) + 1)]
+    named += [(f"thief {k}", "into it") for k in range(1, len(cell.thieves) + 1)]
+    amperes = (*field.anode_currents, *field.thief_currents)
+    densities = (*field.anode_densities, *field.thief_densities)
+    lines = tuple(
+        (name, way, amount(ampere, "A"), current_density(density))
+        for (name, way), ampere, density in zip(named, amperes, densities, strict=True)
+    )
+    notes = ["As first hung. Current density is the mean over what the liquid wets."]
+    if cell.thieves:
+        notes.append("Thieves are plated too and must come off with the part's own hooks.")
+    return Section(
+        "Anodes and thieves", tuple(notes), (), Table(("", "", "current", "mean current density"), lines, (1,))
+    )
 
 
 def _left_out(plan: Plan) -> str:
@@ -179,7 +243,8 @@ def _amounts(plan: Plan) -> Section:
         Row("time without turning", minutes(plan.schedule.one_pose)),
         Row("time until the mean alone meets the target", minutes(plan.time_to_mean)),
         Row("charge", amount(deposit.charge, "Ah")),
-        Row("metal deposited", amount(deposit.mass, "g")),
+        Row("metal deposited" + (f" on the {_hung(plan)}" if plan.cell.thieves else ""), amount(deposit.mass, "g")),
+        *([Row("metal deposited on the thieves", amount(deposit.thief_mass, "g"))] if plan.cell.thieves else []),
         Row("anode metal dissolved (at 100 % anode efficiency)", amount(deposit.anode_mass, "g")),
         Row("voltage, as first hung", _voltage_band(plan)),
     ]
@@ -205,8 +270,12 @@ def _set_up(plan: Plan) -> Section:
     low, high = cell.part.surface.bounds
     sides = " x ".join(length(v) for v in high - low)
     inches = " x ".join(amount(v, "in") for v in high - low)
-    rows = [Row("part", cell.part.title), Row("  size", f"{sides} ({inches})"), Row("tank", tank_words(cell.tank))]
+    rows = [Row("part", cell.part.title), Row("  size" if cell.part.copies == 1 else "  size of the whole rack", f"{sides} ({inches})"), Row("tank", tank_words(cell.tank))]
+    if plan.job.rack is not None:
+        rows.append(Row("rack", rack_words(plan.job.rack)))
     rows += [Row(f"anode {k}", anode_words(anode)) for k, anode in enumerate(cell.anodes, start=1)]
+    rows += [Row(f"shield {k}", slab_words(shield)) for k, shield in enumerate(cell.shields, start=1)]
+    rows += [Row(f"thief {k}", thief_words(thief)) for k, thief in enumerate(cell.thieves, start=1)]
     gives = [voltage(supply.max_voltage)] if supply.max_voltage is not None else []
     gives += [current(supply.max_current)] if supply.max_current is not None else []
     rows.append(Row("supply", f"at most {' and '.join(gives)}" if gives else "not stated, so no limit is weighed"))
@@ -222,9 +291,10 @@ def _cautions(plan: Plan) -> tuple[str, ...]:
 def _checks(plan: Plan) -> Section:
     rows = []
     for number, field in enumerate(plan.fields, start=1):
-        both = f"{amount(field.current, 'A', 5)}, {amount(field.anode_current, 'A', 5)}"
+        both = f"{amount(field.total_current, 'A', 5)}, {amount(field.anode_current, 'A', 5)}"
         apart = f"differ by {amount(abs(field.imbalance), '%', 2)}"
-        rows.append(Row(f"pose {number}: current into the part, out of the anodes", f"{both} ({apart})"))
+        where = "part and thieves" if field.thief_currents else "the part"
+        rows.append(Row(f"pose {number}: current into {where}, out of the anodes", f"{both} ({apart})"))
         panels = f"{len(field.panels.body)}, {field.panels.part_count} of them on the part"
         rows.append(Row(f"pose {number}: panels", panels))
     return Section("Checks of the calculation", (), tuple(rows))

@@ -4,8 +4,9 @@ from collections.abc import Iterator, Mapping
 from dataclasses import fields, is_dataclass
 from typing import Any
 
-from geom.cell.cell import Anode, BoxTank, RodAnode, SheetAnode, Tank
+from geom.cell.cell import Anode, BoxTank, InnerWire, RodAnode, SheetAnode, Slab, Tank, Thief, Wire, WireAnode
 from geom.chemistry import Range
+from geom.part.rack import Rack
 from geom.part.shapes import Hole, MeshFile, Outline
 from geom.plan import Plan
 from geom.provenance import Origin
@@ -37,7 +38,9 @@ def input_section(plan: Plan) -> Section:
         *_part_rows(plan),
         *_bath_rows(plan),
         *_tank_rows(plan),
+        *_rack_rows(plan),
         *_anode_rows(plan),
+        *_body_rows(plan),
         *_supply_rows(plan),
         *_target_rows(plan),
     )
@@ -72,8 +75,36 @@ def anode_words(anode: Anode) -> str:
     elif isinstance(anode, RodAnode):
         size = f"rod of {length(anode.diameter)} diameter, {length(anode.height)} high"
     else:
-        return f"wire of {length(anode.diameter)} diameter, from {point(anode.start)} to {point(anode.end)}"
+        inner = f", along {anode.inner.through}" if anode.inner else ""
+        return f"{wire_words(anode)}{inner}"
     return f"{size}, centre at {point(anode.at)}"
+
+
+def wire_words(wire: Wire | WireAnode) -> str:
+    """Return a wire in words."""
+    return f"wire of {length(wire.diameter)} diameter, from {point(wire.start)} to {point(wire.end)}"
+
+
+def slab_words(slab: Slab) -> str:
+    """Return a shield, or a thief that is a strip, in words."""
+    size = f"{length(slab.length)} (x) x {length(slab.width)} (y) x {length(slab.height)} (z)"
+    turned = f", turned {turn(slab.turn)} about x, y, z" if any(slab.turn) else ""
+    return f"plate {size}, centre at {point(slab.at)}{turned}"
+
+
+def thief_words(thief: Thief) -> str:
+    """Return a thief in words."""
+    return wire_words(thief) if isinstance(thief, Wire) else slab_words(thief).replace("plate", "strip", 1)
+
+
+def rack_words(rack: Rack) -> str:
+    """Return a rack in words."""
+    along = [
+        f"{copies} along {axis}, {length(abs(pitch))} from centre to centre"
+        for axis, copies, pitch in zip("xyz", rack.copies, rack.pitch, strict=True)
+        if copies > 1
+    ]
+    return f"{rack.count} parts: {'; '.join(along)}"
 
 
 def law_words(law: Any) -> str:
@@ -170,11 +201,31 @@ def _tank_rows(plan: Plan) -> Iterator[Row]:
 
 def _anode_rows(plan: Plan) -> Iterator[Row]:
     origins = plan.job.origins
-    for k, anode in enumerate(plan.cell.anodes):
-        given = plan.job.anodes is not None
-        yield Row(f"anode {k + 1}", anode_words(anode), origin_of(origins, f"anode[{k}]") if given else FILLED)
-        law = origin_of(origins, f"anode[{k}].polarization")
+    given = plan.job.anodes is not None
+    for k, (asked, anode) in enumerate(zip(_asked(plan), plan.cell.anodes, strict=True)):
+        yield Row(f"anode {k + 1}", anode_words(anode), origin_of(origins, f"anode[{asked}]") if given else FILLED)
+        law = origin_of(origins, f"anode[{asked}].polarization")
         yield Row(f"anode {k + 1}: polarization", law_words(anode.law), law)
+
+
+def _asked(plan: Plan) -> Iterator[int]:
+    """Yield for each anode of the cell its place in the job: a wire through the part stands in each copy on a rack."""
+    for k, anode in enumerate(plan.job.anodes or plan.cell.anodes):
+        repeated = plan.cell.part.copies if isinstance(anode, InnerWire) and ", part " not in anode.through else 1
+        yield from [k] * repeated
+
+
+def _rack_rows(plan: Plan) -> Iterator[Row]:
+    if plan.job.rack is not None:
+        yield Row("rack", rack_words(plan.job.rack), origin_of(plan.job.origins, "rack"))
+
+
+def _body_rows(plan: Plan) -> Iterator[Row]:
+    origins = plan.job.origins
+    for k, shield in enumerate(plan.cell.shields):
+        yield Row(f"shield {k + 1}", slab_words(shield), origin_of(origins, f"shield[{k}]"))
+    for k, thief in enumerate(plan.cell.thieves):
+        yield Row(f"thief {k + 1}", thief_words(thief), origin_of(origins, f"thief[{k}]"))
 
 
 def _supply_rows(plan: Plan) -> Iterator[Row]:

@@ -4,6 +4,8 @@ from collections.abc import Sequence
 from typing import Any
 
 from geom.advice.accuracy import COARSER
+from geom.advice.copies import thickness_ratio
+from geom.cell.cell import Anode, Shield, Slab, Thief, Wire, WireAnode
 from geom.constants import ZERO_CELSIUS
 from geom.findings import Finding
 from geom.part.part import Part
@@ -43,13 +45,20 @@ def plan_tree(plan: Plan) -> dict[str, Any]:
             "exact": plan.cell.part.exact,
         },
         "recommendation": _recommendation(plan),
-        "balance": {"cathode_A": first.current, "anode_A": first.anode_current},
+        "balance": {
+            "cathode_A": first.current,
+            "anode_A": first.anode_current,
+            "thieves_A": list(first.thief_currents),
+            "anodes_A": list(first.anode_currents),
+        },
         "current_density": {
             "mean_A_dm2": first.mean_current_density / 100,
             "ratio": dict(plan.ratio),
             "hottest_strip": _strip(plan),
             "edge_to_face": plan.edge_to_face,
             "front_to_back": plan.front_to_back,
+            "anodes_A_dm2": [density / 100 for density in first.anode_densities],
+            "thieves_A_dm2": [density / 100 for density in first.thief_densities],
         },
         "thickness_um": {name: 1e6 * value for name, value in plan.thickness.items()},
         "features": [
@@ -62,14 +71,21 @@ def plan_tree(plan: Plan) -> dict[str, Any]:
                 "least_thickness_um": 1e6 * f.least_thickness,
                 "extra_time_min": f.extra_time / 60,
                 "significant": f.significant,
+                "part": f.copy or None,
             }
             for f in plan.features
         ],
+        "rack": _rack(plan),
         "stages": [
             {"name": s.name, "time_min": s.time / 60, "current_A": s.current, "voltage_V": s.voltage}
             for s in deposit.stages
         ],
-        "deposit": {"mass_g": 1e3 * deposit.mass, "charge_Ah": deposit.charge / 3600},
+        "deposit": {
+            "mass_g": 1e3 * deposit.mass,
+            "charge_Ah": deposit.charge / 3600,
+            "thief_mass_g": 1e3 * deposit.thief_mass,
+            "thief_charge_Ah": deposit.thief_charge / 3600,
+        },
         "anode": {"mass_g": 1e3 * deposit.anode_mass},
         "set_up": _set_up(plan),
         "advice": [{"code": a.code, "text": a.text} for a in plan.advice],
@@ -104,11 +120,35 @@ def _strip(plan: Plan) -> dict[str, float] | None:
     return None if strip is None else {"width_mm": 1e3 * strip.width, "A_dm2": strip.current_density / 100}
 
 
+def _rack(plan: Plan) -> dict[str, Any] | None:
+    """Return the rack and what each part on it gets; None for a part that hangs alone."""
+    rack = plan.job.rack
+    if rack is None:
+        return None
+    return {
+        "copies": list(rack.copies),
+        "pitch_mm": [1e3 * abs(pitch) for pitch in rack.pitch],
+        "thickness_ratio": thickness_ratio(plan.copies),
+        "parts": [
+            {
+                "number": copy.number,
+                "at_mm": [1e3 * v for v in copy.at],
+                "current_A": copy.current,
+                "current_density_ratio": copy.current_density_ratio,
+                "thickness_um": 1e6 * copy.thickness,
+                "least_thickness_um": 1e6 * copy.least_thickness,
+            }
+            for copy in plan.copies
+        ],
+    }
+
+
 def _recommendation(plan: Plan) -> dict[str, Any]:
     schedule = plan.schedule
     return {
         "current_A": plan.current,
         "current_is_given": plan.current_is_given,
+        "part_current_A": plan.fields[0].current,
         "mean_current_density_A_dm2": plan.fields[0].mean_current_density / 100,
         "cell_voltage_V": plan.voltage,
         "time_min": plan.time / 60,
@@ -127,16 +167,14 @@ def _recommendation(plan: Plan) -> dict[str, Any]:
 def _set_up(plan: Plan) -> dict[str, Any]:
     cell = plan.cell
 
-    def lengths(record: Any) -> dict[str, float]:
-        names = ("length", "width", "depth", "height", "diameter")
-        return {f"{name}_mm": 1e3 * getattr(record, name) for name in names if hasattr(record, name)}
-
     return {
-        "tank": {"shape": type(cell.tank).__name__.removesuffix("Tank").lower(), **lengths(cell.tank)},
+        "tank": {"shape": type(cell.tank).__name__.removesuffix("Tank").lower(), **_lengths(cell.tank)},
         "anodes": [
-            {"shape": type(a).__name__.removesuffix("Anode").lower(), **lengths(a), "at_mm": [1e3 * v for v in a.at]}
+            {"shape": type(a).__name__.removesuffix("Anode").lower(), **_body(a), "at_mm": [1e3 * v for v in a.at]}
             for a in cell.anodes
         ],
+        "shields": [_body(shield) for shield in cell.shields],
+        "thieves": [{"shape": "wire" if isinstance(t, Wire) else "strip", **_body(t)} for t in cell.thieves],
         "pose": {
             "turn_deg": [v / unit_factor("deg", "angle") for v in cell.pose.turn],
             "at_mm": [1e3 * v for v in cell.pose.at],
@@ -150,3 +188,21 @@ def _set_up(plan: Plan) -> dict[str, Any]:
             "efficiency": cell.bath.efficiency,
         },
     }
+
+
+def _lengths(record: Any) -> dict[str, float]:
+    names = ("length", "width", "depth", "height", "diameter")
+    return {f"{name}_mm": 1e3 * getattr(record, name) for name in names if hasattr(record, name)}
+
+
+def _body(body: Anode | Shield | Thief) -> dict[str, Any]:
+    """Return the sizes and places of a body, as the job file names them."""
+    tree: dict[str, Any] = dict(_lengths(body))
+    if isinstance(body, Wire | WireAnode):
+        tree |= {"start_mm": [1e3 * v for v in body.start], "end_mm": [1e3 * v for v in body.end]}
+    if isinstance(body, WireAnode):
+        tree["through"] = body.inner.through if body.inner else None
+    if isinstance(body, Slab):
+        tree["at_mm"] = [1e3 * v for v in body.at]
+        tree["turn_deg"] = [v / unit_factor("deg", "angle") for v in body.turn]
+    return tree

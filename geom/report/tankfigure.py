@@ -14,14 +14,16 @@ from matplotlib.ticker import MultipleLocator
 
 from geom.advice.measures import anode_direction
 from geom.arrays import Floats
-from geom.cell.bodies import anode_half, part_solid
-from geom.cell.cell import Anode, Cell, JarTank, RodAnode, Tank
+from geom.cell.bodies import anode_half, part_solid, slab_solid, thief_solid, wire_solid
+from geom.cell.cell import Anode, Cell, JarTank, RodAnode, Tank, WireAnode
 from geom.plan import Plan
 from geom.report.figures import MILLIMETRE, WIDTH_IN, blank, round_length
 from geom.surface.surface import Surface
 from geom.units import show
 
 LIQUID, WALL, ANODE, PART = "#eaf3fb", "#444444", "#9a9a9a", "#c77b30"
+SHIELD: dict[str, Any] = {"facecolor": "#f7f3dc", "edgecolor": "#6b6330", "lw": 0.8, "hatch": "////"}
+THIEF: dict[str, Any] = {"facecolor": "#8f6bb3", "edgecolor": "#4b2f6b", "lw": 0.8}
 LABEL: dict[str, Any] = {
     "textcoords": "offset points",
     "fontsize": 9,
@@ -56,23 +58,27 @@ def tank_figure(plan: Plan) -> Figure:
     across = max(np.ptp(w[:, 0]) for w in windows)
     tall = max(np.ptp(w[:, 1]) for w in windows)
     inches = min(WIDEST_IN / across, TALLEST_IN / tall)  # for each mm
-    height = inches * tall + 1.5
+    legend = _legend(cell)
+    rows = -(-len(legend) // 4)
+    below = 0.8 + 0.25 * rows
+    height = inches * tall + below + 0.45
     figure = blank(height)
     for k, (look, box) in enumerate(zip((ABOVE, side), windows, strict=True)):
         wide, high = np.ptp(box, axis=0) * inches
         left = (0.25 + 0.5 * k) * WIDTH_IN + 0.2 - wide / 2
-        axes = figure.add_axes((left / WIDTH_IN, 1.05 / height, wide / WIDTH_IN, high / height))
+        axes = figure.add_axes((left / WIDTH_IN, below / height, wide / WIDTH_IN, high / height))
         _axes_in_mm(axes, look, box, round_length(float(max(across, tall)) / 4))
         draw_side(axes, cell, solid, look)
-    figure.legend(handles=_legend(), loc="lower center", ncols=4, frameon=False)
+    figure.legend(handles=legend, loc="lower center", ncols=4 if rows == 1 else 3, frameon=False)
     return figure
 
 
 def window(cell: Cell, solid: Surface, look: Side) -> Floats:
-    """Return (2, 2) the corners of what is shown, in mm: tank, anodes, part and a margin."""
+    """Return (2, 2) the corners of what is shown, in mm: tank, anodes, shields, thieves, part and a margin."""
     low, high = tank_box(cell.tank)
     high[2] *= 1 + FREEBOARD
-    lows, highs = [low, solid.bounds[0]], [high, solid.bounds[1]]
+    boxes = [solid.bounds, *(body.bounds for _, _, body in standing(cell))]
+    lows, highs = [low, *(box[0] for box in boxes)], [high, *(box[1] for box in boxes)]
     for anode in cell.anodes:
         half = anode_half(anode)
         lows.append(np.asarray(anode.at) - half)
@@ -93,8 +99,12 @@ def draw_side(axes: Axes, cell: Cell, solid: Surface, look: Side) -> None:
     """Draw liquid, walls, anodes and part into axes whose unit is the mm."""
     _draw_tank(axes, cell.tank, look)
     for anode in cell.anodes:
-        _draw_anode(axes, anode, look)
+        _draw_anode(axes, anode, cell.tank, look)
     axes.add_patch(PathPatch(outline_path(solid, look), facecolor=PART, edgecolor="#6d3f10", lw=0.7, zorder=3))
+    for title, style, body in standing(cell):
+        axes.add_patch(PathPatch(outline_path(body, look), zorder=3.2, **style))
+        _label(axes, title, body.bounds.mean(axis=0), look)
+    _number_copies(axes, cell, solid, look)
     if look is not ABOVE:
         _mark_gap(axes, cell, solid, look)
         _mark_depth(axes, cell.tank, solid, look)
@@ -150,9 +160,38 @@ def _draw_tank(axes: Axes, tank: Tank, look: Side) -> None:
     axes.plot([x, x + wide], [tall, tall], color="#2b7bba", lw=1.2, ls="--", zorder=4)
 
 
-def _draw_anode(axes: Axes, anode: Anode, look: Side) -> None:
+def standing(cell: Cell) -> list[tuple[str, dict[str, Any], Surface]]:
+    """Return name, style and solid of each shield and thief."""
+    shields = [(f"shield {k}", SHIELD, slab_solid(body, cell.tank)) for k, body in enumerate(cell.shields, 1)]
+    thieves = [(f"thief {k}", THIEF, thief_solid(body, cell.tank)) for k, body in enumerate(cell.thieves, 1)]
+    return [*shields, *thieves]
+
+
+def _label(axes: Axes, words: str, place: Floats, look: Side) -> None:
+    """Write beside a place of the tank [m]."""
+    spot = (place[look.across] / MILLIMETRE, place[look.up] / MILLIMETRE)
+    axes.annotate(words, spot, (4, 4), **{**LABEL, "fontsize": 7})
+
+
+def _number_copies(axes: Axes, cell: Cell, solid: Surface, look: Side) -> None:
+    """Write the number of each part on a rack; those that stand behind one another share a label."""
+    copy = np.array([feature.copy for feature in cell.part.features])[solid.tag]
+    places: dict[tuple[float, float], list[int]] = {}
+    for number in (int(k) for k in np.unique(copy) if k > 0):
+        middle = solid.selected(copy == number).bounds.mean(axis=0) / MILLIMETRE
+        spot = (round(float(middle[look.across]), 1), round(float(middle[look.up]), 1))
+        places.setdefault(spot, []).append(number)
+    for spot, numbers in places.items():
+        words = ", ".join(map(str, numbers)) if len(numbers) < 4 else f"{numbers[0]} to {numbers[-1]}"
+        axes.annotate(words, spot, (0, 0), ha="center", va="center", **{**LABEL, "fontsize": 7})
+
+
+def _draw_anode(axes: Axes, anode: Anode, tank: Tank, look: Side) -> None:
     centre, half = np.asarray(anode.at) / MILLIMETRE, anode_half(anode) / MILLIMETRE
     style: dict[str, Any] = {"facecolor": ANODE, "edgecolor": "#333333", "lw": 0.8, "zorder": 2}
+    if isinstance(anode, WireAnode):  # over the part: it may run through it
+        axes.add_patch(PathPatch(outline_path(wire_solid(anode, tank), look), **{**style, "zorder": 3.4}))
+        return
     if look is ABOVE and isinstance(anode, RodAnode):
         axes.add_patch(Circle((centre[0], centre[1]), half[0], **style))
         return
@@ -245,10 +284,13 @@ def outline_path(solid: Surface, look: Side) -> Path:
     return Path.make_compound_path(*paths)
 
 
-def _legend() -> list[Patch | Line2D]:
+def _legend(cell: Cell) -> list[Patch | Line2D]:
+    hung = "part, as first hung" if cell.part.copies == 1 else "parts by number, as first hung"
     return [
-        Patch(facecolor=PART, edgecolor="#6d3f10", label="part, as first hung"),
+        Patch(facecolor=PART, edgecolor="#6d3f10", label=hung),
         Patch(facecolor=ANODE, edgecolor="#333333", label="anode"),
+        *([Patch(label="shield", **SHIELD)] if cell.shields else []),
+        *([Patch(label="thief", **THIEF)] if cell.thieves else []),
         Line2D([], [], color="#2b7bba", ls="--", lw=1.2, label="liquid level"),
         Line2D([], [], color=WALL, lw=1.8, label="wall (height not to scale)"),
     ]
