@@ -270,7 +270,11 @@ def _set_up(plan: Plan) -> Section:
     low, high = cell.part.surface.bounds
     sides = " x ".join(length(v) for v in high - low)
     inches = " x ".join(amount(v, "in") for v in high - low)
-    rows = [Row("part", cell.part.title), Row("  size" if cell.part.copies == 1 else "  size of the whole rack", f"{sides} ({inches})"), Row("tank", tank_words(cell.tank))]
+    rows = [
+        Row("part", cell.part.title),
+        Row("  size" if cell.part.copies == 1 else "  size of the whole rack", f"{sides} ({inches})"),
+        Row("tank", tank_words(cell.tank)),
+    ]
     if plan.job.rack is not None:
         rows.append(Row("rack", rack_words(plan.job.rack)))
     rows += [Row(f"anode {k}", anode_words(anode)) for k, anode in enumerate(cell.anodes, start=1)]

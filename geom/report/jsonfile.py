@@ -3,8 +3,9 @@
 from collections.abc import Sequence
 from typing import Any
 
-from geom.advice.accuracy import COARSER
+from geom.advice.accuracy import COARSER, Accuracy
 from geom.advice.copies import thickness_ratio
+from geom.advice.words import FeatureResult
 from geom.cell.cell import Anode, Shield, Slab, Thief, Wire, WireAnode
 from geom.constants import ZERO_CELSIUS
 from geom.findings import Finding
@@ -61,20 +62,7 @@ def plan_tree(plan: Plan) -> dict[str, Any]:
             "thieves_A_dm2": [density / 100 for density in first.thief_densities],
         },
         "thickness_um": {name: 1e6 * value for name, value in plan.thickness.items()},
-        "features": [
-            {
-                "name": f.name,
-                "kind": str(f.kind),
-                "area_mm2": 1e6 * f.area,
-                "current_density_ratio": f.current_density_ratio,
-                "thickness_um": 1e6 * f.thickness,
-                "least_thickness_um": 1e6 * f.least_thickness,
-                "extra_time_min": f.extra_time / 60,
-                "significant": f.significant,
-                "part": f.copy or None,
-            }
-            for f in plan.features
-        ],
+        "features": [_feature(f) for f in plan.features],
         "rack": _rack(plan),
         "stages": [
             {"name": s.name, "time_min": s.time / 60, "current_A": s.current, "voltage_V": s.voltage}
@@ -92,16 +80,7 @@ def plan_tree(plan: Plan) -> dict[str, Any]:
         "findings": findings_tree(plan.findings),
         "cautions": list(plan.cell.bath.cautions),
         "origins": {key: {"kind": o.kind, "detail": o.detail} for key, o in plan.job.origins.items()},
-        "numerical_error": {
-            "voltage": plan.accuracy.voltage,
-            "thinnest_significant": plan.accuracy.thinnest,
-            "hottest_strip": plan.accuracy.hottest,
-            "percentiles": plan.accuracy.percentiles,
-            "feature_means": plan.accuracy.features,
-            "worst_feature": plan.accuracy.worst_feature,
-            "coarser_by": COARSER,
-            "coarser_panels": plan.accuracy.panels,
-        },
+        "numerical_error": _numerical_error(plan.accuracy),
         "numerics": [
             {
                 "panels": len(f.panels.body),
@@ -112,6 +91,33 @@ def plan_tree(plan: Plan) -> dict[str, Any]:
             }
             for f in plan.fields
         ],
+    }
+
+
+def _feature(feature: FeatureResult) -> dict[str, Any]:
+    return {
+        "name": feature.name,
+        "kind": str(feature.kind),
+        "area_mm2": 1e6 * feature.area,
+        "current_density_ratio": feature.current_density_ratio,
+        "thickness_um": 1e6 * feature.thickness,
+        "least_thickness_um": 1e6 * feature.least_thickness,
+        "extra_time_min": feature.extra_time / 60,
+        "significant": feature.significant,
+        "part": feature.copy or None,
+    }
+
+
+def _numerical_error(accuracy: Accuracy) -> dict[str, Any]:
+    return {
+        "voltage": accuracy.voltage,
+        "thinnest_significant": accuracy.thinnest,
+        "hottest_strip": accuracy.hottest,
+        "percentiles": accuracy.percentiles,
+        "feature_means": accuracy.features,
+        "worst_feature": accuracy.worst_feature,
+        "coarser_by": COARSER,
+        "coarser_panels": accuracy.panels,
     }
 
 

@@ -5,6 +5,7 @@ from pathlib import Path
 
 import pytest
 
+from geom.job.bodies import THIEVES, RackKeys, ShieldKeys
 from geom.job.job import Job
 from geom.job.parts import SHAPES, HoleKeys, MeshKeys
 from geom.job.read import parse_job
@@ -57,6 +58,7 @@ def test_every_key_is_in_the_table_of_its_section():
     wanted += [(shapes, model) for model in SHAPES.values()]
     wanted += [("`[tank]`", model) for model in TANKS.values()]
     wanted += [("`[[anode]]`", model) for model in ANODES.values()]
+    wanted += [("`[rack]`", RackKeys), ("`[[shield]]`", ShieldKeys)]
     for heading, model in wanted:
         assert set(model.model_fields) <= in_tables(heading), model
 
@@ -65,6 +67,9 @@ def test_every_shape_and_law_is_in_the_tables():
     assert set(SHAPES) <= in_tables("`[part]`: a shape with dimensions")
     assert set(TANKS) <= in_tables("`[tank]`")
     assert set(ANODES) <= in_tables("`[[anode]]`")
+    assert set(THIEVES) <= in_tables("`[[thief]]`")
+    thief_keys = {key for model in THIEVES.values() for key in model.model_fields}
+    assert thief_keys <= in_tables("`[[thief]]`")
     assert set(LAWS) <= in_tables("`[bath]`")
     keys = {key for law in LAWS.values() for key in law.model_fields}
     assert keys <= set(re.findall(r"`([^`]+)`", SECTIONS["`[bath]`"]))
