@@ -1,47 +1,30 @@
 """`Cell` to `Panels`: graded triangles on every wetted surface, each remembering its body and feature."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from geom.arrays import Bools, Floats, Ints, frozen
 from geom.cell.bodies import anode_title, other_solids, part_solid, placement, tank_solid
-from geom.cell.cell import Cell, Pose, Tank
+from geom.cell.cell import Cell, Pose
 from geom.errors import CellError, PartError
 from geom.findings import Finding, Severity
+from geom.panel_sizes import EDGE_SIZE as EDGE_SIZE
+from geom.panel_sizes import MeshOptions as MeshOptions
+from geom.panel_sizes import scaled_sizes, scales_for, wanted_sizes
 from geom.part.part import Part
+from geom.surface.boxtree import box_tree
 from geom.surface.remesh import SAG, remeshed
 from geom.surface.segments import chains_of, nearest_segment
-from geom.surface.sizing import (
-    EdgeSet,
-    GradedSize,
-    SizeSource,
-    along,
-    bending,
-    demand,
-    kept_edges,
-    least_size,
-    patch_widths,
-    scattered,
-    size_source,
-)
+from geom.surface.sizing import EdgeSet, SizeSource, kept_edges
 from geom.surface.solid import NotSolidError, joined, left_over
 from geom.surface.surface import Surface
 
 TANK, PART, FIRST_ANODE = 0, 1, 2
 """Body numbers: walls, floor and liquid surface; the part; anode k is FIRST_ANODE + k; then shields, then thieves."""
 
-GROWTH = 0.35  # edge length gained for each metre away from an edge
-EDGE_SIZE = 1.0e-3  # panel edge at the sharp edges of a part of the usual size [m]
-FACE_SIZE = 5.0e-3  # panel edge in the middle of its broad faces [m]
-ROUND = 0.3  # chord of a curved face of the part, in radii: 21 round a circle, 0.4 % short of its length
-ROUND_ANODE = 0.4  # the same for anodes
 ROUGH_SAG = 0.05  # share of the panel edge by which anodes and walls may be straightened
-WALL_SIZE = 1.5e-3  # panel edge on a wall where an electrode meets it [m]
-REST_FIRST = 1.3  # how much more than the part's the panels of walls and anodes are enlarged to meet the budget
-FLOOR = 1e-6  # no panel edge is asked to be smaller [m]
-BUDGET = 7000  # panels of one cell; beyond it every size is enlarged alike
 
 
 @dataclass(frozen=True, eq=False)
@@ -64,12 +47,15 @@ class Panels:
     findings: tuple[Finding, ...] = ()
     shield_count: int = 0
     thief_count: int = 0
+    source: Ints = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
+    # (part_count,) the face of ``part.surface`` that each panel lies on; of the file it came from by ``part.file_face``
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "feature", frozen(self.feature, np.int64))
         object.__setattr__(self, "edge_distance", frozen(self.edge_distance, np.float64))
         object.__setattr__(self, "edge_chain", frozen(self.edge_chain, np.int64))
         object.__setattr__(self, "edge_length", frozen(self.edge_length, np.float64))
+        object.__setattr__(self, "source", frozen(self.source, np.int64))
 
     @property
     def body(self) -> Ints:
@@ -109,15 +95,6 @@ class Panels:
         return Surface(own.vertices, own.faces, self.feature)
 
 
-@dataclass(frozen=True, slots=True)
-class MeshOptions:
-    """How finely to mesh: panel edge at sharp edges and amid faces [m], and the most panels."""
-
-    edge_size: float = EDGE_SIZE
-    face_size: float = FACE_SIZE
-    budget: int = BUDGET
-
-
 DEFAULT_OPTIONS = MeshOptions()
 
 
@@ -145,18 +122,18 @@ def mesh_cell(
     wet, rest, findings = _wetted(cell)
     edges = kept_edges(wet)
     bodies = [wet, *(rest.selected(rest.tag == body) for body in np.unique(rest.tag))]
-    sizes = _sizes(cell.tank, bodies, edges, options)
-    sizes[0] = replace(sizes[0], firm=tuple(asked))
+    sizes = wanted_sizes(cell.tank, bodies, edges, options)
+    sizes[0] = replace(sizes[0], firm=(*sizes[0].firm, *asked))
     if scales is None:
-        scales = (like.scale, like.rest_scale) if like is not None else _scales_for(options.budget, sizes, bodies)
+        scales = (like.scale, like.rest_scale) if like is not None else scales_for(options.budget, sizes, bodies)
     scale, rest_scale = scales
+    sizes = scaled_sizes(sizes, bodies, edges, scale, rest_scale)
     part_mesh = _carried(like, cell, wet) if like is not None else None
     if part_mesh is None:
         true = _true_areas(cell.part, wet)
-        part_mesh = remeshed(wet, replace(sizes[0], scale=scale), sag=SAG * scale, areas=true)
+        part_mesh = remeshed(wet, sizes[0], sag=SAG * scale, areas=true)
     others = [
-        remeshed(body, replace(size, scale=rest_scale), sag=ROUGH_SAG * rest_scale)
-        for body, size in zip(bodies[1:], sizes[1:], strict=True)
+        remeshed(body, size, sag=ROUGH_SAG * rest_scale) for body, size in zip(bodies[1:], sizes[1:], strict=True)
     ]
     distance, chain, edge_length = _edge_strips(cell.part, part_mesh, edges)
     as_body = Surface(part_mesh.vertices, part_mesh.faces, np.full(len(part_mesh.faces), PART))
@@ -174,7 +151,14 @@ def mesh_cell(
         findings=(*findings, *_coarse(scale)),
         shield_count=len(cell.shields),
         thief_count=len(cell.thieves),
+        source=_source_faces(cell, part_mesh),
     )
+
+
+def _source_faces(cell: Cell, mesh: Surface) -> Ints:
+    """Return (m,) the face of the part's own surface that each panel lies on: the nearest one of its feature."""
+    whole = part_solid(cell.part, cell.pose)
+    return box_tree(whole.corners, whole.tag).nearest(mesh.centroids, kind=mesh.tag)[0]
 
 
 def _true_areas(part: Part, wet: Surface) -> Floats:
@@ -184,26 +168,6 @@ def _true_areas(part: Part, wet: Surface) -> Floats:
     formula = np.array([feature.area for feature in part.features])
     share = np.divide(formula, facets, out=np.ones(count), where=facets > 0)
     return np.asarray(share * np.bincount(wet.tag, weights=wet.areas, minlength=count))
-
-
-def _scales_for(budget: int, sizes: list[GradedSize], bodies: list[Surface]) -> tuple[float, float]:
-    """Return by how much the sizes of the part and of the rest must be enlarged to stay within the budget.
-
-    Walls and anodes give way first: the plan is about the part.
-    """
-    part, rest = 1.0, 1.0
-    demands = [demand(body, size) for body, size in zip(bodies, sizes, strict=True)]
-    for _ in range(20):
-        counts = [wish.faces(rest if k else part) for k, wish in enumerate(demands)]
-        over = sum(counts) / budget
-        if over <= 1:
-            break
-        if rest < REST_FIRST * part and sum(counts[1:]) > 0.15 * budget:
-            rest *= max(1.05, min(over, 2.0) ** 0.6)
-        else:
-            part *= max(1.05, over**0.6)
-            rest = max(rest, part)
-    return part, rest
 
 
 def _edge_strips(part: Part, mesh: Surface, edges: EdgeSet) -> tuple[Floats, Ints, Floats]:
@@ -308,61 +272,3 @@ def _carried(like: Panels, cell: Cell, wet: Surface) -> Surface | None:
     same_level = np.abs(moved.bounds - wet.bounds).max() < 1e-6
     # the panels cut across curves, the larger they are the more: a few percent are no sign of another surface
     return moved if same_level and abs(moved.area - wet.area) < 0.05 * wet.area else None
-
-
-def _shape_sources(wet: Surface, edges: EdgeSet, options: MeshOptions, around: float = ROUND) -> list[SizeSource]:
-    """Return what the part's own shape asks for: small at sharp edges, narrow faces and tight curves."""
-    widths = patch_widths(wet, edges)
-    longest = float(np.ptp(wet.bounds, axis=0).max())
-    wanted = min(options.edge_size, longest / 30)
-    narrow = np.where(edges.tags >= 0, widths[np.maximum(edges.tags, 0)], np.inf).min(axis=1)
-    at_edge = np.minimum(wanted, 1.5 * narrow)
-    sources = []
-    outside = (edges.bulge != 0) | (edges.tags[:, 1] < 0)
-    if np.any(outside):
-        points, which = along(edges.start[outside], edges.end[outside], wanted / 2)
-        sources.append(size_source(points, at_edge[outside][which], GROWTH))
-    middles, radius = bending(wet)
-    if len(middles):
-        # chords of 0.3 radii lose 0.4 % of a curved face; roundings near the panel size get longer ones, up to 3 %
-        edge = options.edge_size
-        chord = np.stack([around * radius, np.minimum(0.5 * radius, 0.5 * edge), np.minimum(0.8 * radius, 0.3 * edge)])
-        sources.append(size_source(middles, chord.max(axis=0), GROWTH))
-    return sources
-
-
-def _near_sources(
-    bodies: list[Surface], surface: Surface, share: float, least: float, reach: float
-) -> list[SizeSource]:
-    """Return what near neighbours ask of ``surface``: panels no larger than ``share`` of the gap."""
-    sources = []
-    low, high = surface.bounds
-    for body in bodies:
-        other_low, other_high = body.bounds
-        apart = float(np.linalg.norm(np.maximum(np.maximum(other_low - high, low - other_high), 0.0)))
-        if apart * share < reach:
-            points = scattered(body, max(least, min(apart, reach) / 2, np.sqrt(body.area / 2e5)))
-            sources.append(size_source(points, least, share))
-    return sources
-
-
-def _sizes(tank: Tank, bodies: list[Surface], edges: EdgeSet, options: MeshOptions) -> list[GradedSize]:
-    """Return the size field of each body: the part first, then walls and the others in the order of their tags."""
-    wet, walls, others = bodies[0], bodies[1], bodies[2:]
-    own = _shape_sources(wet, edges, options)
-    least = min(options.edge_size / 2, least_size(own))
-    near = _near_sources([walls, *others], wet, 0.7, least, options.face_size)
-    sizes = [GradedSize((*own, *near), options.face_size, FLOOR)]
-    tank_cap = 0.2 * float(np.ptp(tank_solid(tank).bounds, axis=0).min())
-    around = [
-        size_source(scattered(body, max(2 * options.edge_size, float(np.sqrt(body.area / 4e3)))), WALL_SIZE, 0.6)
-        for body in (wet, *others)
-    ]
-    sizes.append(GradedSize(tuple(around), tank_cap, FLOOR))
-    larger = replace(options, edge_size=2.5 * options.edge_size)
-    for other in others:
-        shape = _shape_sources(other, kept_edges(other), larger, ROUND_ANODE)
-        neighbours = [wet, walls, *(body for body in others if body is not other)]
-        close = _near_sources(neighbours, other, 0.7, least, options.face_size)
-        sizes.append(GradedSize((*shape, *close), 2.5 * options.face_size, FLOOR))
-    return sizes

@@ -92,7 +92,7 @@ def vertex_ranks(surface: Surface, kept: Bools) -> Ints:
 
 
 def remeshed(
-    surface: Surface, size: SizeField, *, sag: float = SAG, rounds: int = 5, areas: Floats | None = None
+    surface: Surface, size: SizeField, *, sag: float = SAG, rounds: int = 3, areas: Floats | None = None
 ) -> Surface:
     """Return ``surface`` remeshed to the wanted ``size``; tags, sharp edges, rims and flat faces are kept exactly.
 

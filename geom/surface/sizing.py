@@ -7,7 +7,7 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from geom.arrays import Floats, Ints
-from geom.surface.remesh import half_edge_twins, sharp_half_edges
+from geom.surface.remesh import CORNER, half_edge_twins, sharp_half_edges
 from geom.surface.surface import Surface
 
 MOST_ALONG = 100  # places on one edge of a curved face
@@ -157,6 +157,22 @@ def bending(surface: Surface) -> tuple[Floats, Floats]:
     return places, radius[which]
 
 
+def curving(edges: EdgeSet) -> tuple[Floats, Floats]:
+    """Return the corners of smoothly curved kept edges (n, 3) and the radius of the curve there (n,) [m]."""
+    ends = np.concatenate([edges.vertices[:, 0], edges.vertices[:, 1]])
+    places = np.concatenate([edges.start, edges.end])
+    along = np.concatenate([edges.end - edges.start, edges.start - edges.end])
+    order = np.argsort(ends, kind="stable")
+    _, first, count = np.unique(ends[order], return_index=True, return_counts=True)
+    one, two = order[first[count == 2]], order[first[count == 2] + 1]
+    a, b = along[one], along[two]
+    la, lb = np.linalg.norm(a, axis=1), np.linalg.norm(b, axis=1)
+    cosine = -np.einsum("ij,ij->i", a, b) / np.maximum(la * lb, 1e-300)
+    turn = np.arccos(np.clip(cosine, -1.0, 1.0))
+    curved = (turn > np.radians(0.3)) & (cosine > CORNER)
+    return places[one][curved], 0.5 * (la + lb)[curved] / turn[curved]
+
+
 def patch_widths(surface: Surface, edges: EdgeSet) -> Floats:
     """Return (tags,) 2 * area / length of border for each tag: the width of a narrow face, inf where unused."""
     count = int(surface.tag.max()) + 1
@@ -188,7 +204,7 @@ def demand(surface: Surface, size: GradedSize) -> Demand:
     """Return what ``size`` asks for over ``surface``, whatever its scale."""
     points, spread = surface.centroids, surface.areas
     if len(points) < 400 or surface.areas.max() > 0.01 * surface.area:  # few big faces: sample each more densely
-        points, spread = _sampled(surface)
+        points, spread, _ = sampled(surface)
     firm = np.full(len(points), np.inf)
     if size.firm:
         firm = replace(size, sources=(), cap=1e6 * size.cap)(points)
@@ -200,11 +216,11 @@ def expected_faces(surface: Surface, size: GradedSize) -> float:
     return demand(surface, size).faces(size.scale)
 
 
-def _sampled(surface: Surface) -> tuple[Floats, Floats]:
-    """Return places inside the faces and the area that each stands for."""
+def sampled(surface: Surface) -> tuple[Floats, Floats, Ints]:
+    """Return places inside the faces, the area that each stands for and the face it lies in."""
     spacing = np.sqrt(surface.area / 4000)
     steps = np.clip(np.ceil(np.sqrt(surface.areas) / spacing).astype(np.int64), 1, 40)
-    places, areas = [], []
+    places, areas, faces = [], [], []
     for n in np.unique(steps):
         rows = steps == n
         i, j = np.meshgrid(np.arange(n), np.arange(n), indexing="ij")
@@ -214,7 +230,8 @@ def _sampled(surface: Surface) -> tuple[Floats, Floats]:
         corners = surface.corners[rows]
         places.append(np.einsum("wk,fkx->fwx", weights, corners).reshape(-1, 3))
         areas.append(np.repeat(surface.areas[rows] / len(weights), len(weights)))
-    return np.concatenate(places), np.concatenate(areas)
+        faces.append(np.repeat(np.flatnonzero(rows), len(weights)))
+    return np.concatenate(places), np.concatenate(areas), np.concatenate(faces)
 
 
 def least_size(sources: Sequence[SizeSource]) -> float:
