@@ -43,7 +43,15 @@ class Row:
         known = self.known if isinstance(self.known, str) else _figure(self.known)
         panels = "" if self.panels is None else f"{self.panels:,}"
         order = "" if self.order is None else f"{self.order:.2f}".replace("-", MINUS)
-        return (*self.key, panels, _figure(self.computed), known, self._difference, order, self.source)
+        return (
+            *self.key,
+            panels,
+            _figure(self.computed, 3 if isinstance(self.known, str) else 5),
+            known,
+            self._difference,
+            order,
+            self.source,
+        )
 
     @property
     def _difference(self) -> str:
@@ -191,7 +199,7 @@ def _table(rows: Sequence[Sequence[str]]) -> str:
     return "\n\n" + "\n".join(lines) + "\n\n"
 
 
-def _figure(value: float) -> str:
-    """Five figures, thousands marked."""
-    text = f"{value:,.0f}" if abs(value) >= 1e5 else f"{value:.5g}"
+def _figure(value: float, digits: int = 5) -> str:
+    """So many figures; thousands marked in large ones."""
+    text = f"{value:,.0f}" if abs(value) >= 1e5 else f"{value:.{digits}g}"
     return text.replace("-", MINUS)
