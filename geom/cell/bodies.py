@@ -99,10 +99,15 @@ def wire_solid(wire: WireAnode | Wire, tank: Tank) -> Surface:
 
 def room(point: Floats, tank: Tank) -> float:
     """Return how far a point is inside the liquid [m], negative outside."""
-    x, y, z = point
+    x, y, z = point[None].T
+    return float(min(wall_room(x, y, tank)[0], z[0], tank.depth - z[0]))
+
+
+def wall_room(x: Floats, y: Floats, tank: Tank) -> Floats:
+    """Return (n,) how far places are from the nearest wall [m], negative outside."""
     if isinstance(tank, BoxTank):
-        return float(min(tank.length / 2 - abs(x), tank.width / 2 - abs(y), z, tank.depth - z))
-    return float(min(tank.diameter / 2 - np.hypot(x, y), z, tank.depth - z))
+        return np.minimum(tank.length / 2 - np.abs(x), tank.width / 2 - np.abs(y))
+    return np.asarray(tank.diameter / 2 - np.hypot(x, y))
 
 
 def slab_solid(slab: Slab, tank: Tank) -> Surface:

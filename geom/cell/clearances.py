@@ -3,9 +3,7 @@
 from dataclasses import dataclass
 from itertools import combinations
 
-import numpy as np
-
-from geom.cell.bodies import anode_solid, anode_title, part_solid, room, slab_solid, tank_solid, thief_solid
+from geom.cell.bodies import anode_solid, anode_title, part_solid, slab_solid, tank_solid, thief_solid, wall_room
 from geom.cell.cell import Cell, Shield, Tank, Thief, Wire
 from geom.errors import CellError
 from geom.findings import Finding, Severity
@@ -86,22 +84,23 @@ def _inside(body: _Body, tank: Tank) -> list[Finding]:
             where=body.where,
             hint="the origin is on the floor at the centre of the tank; z is up",
         )
-    if wet < (1 - 1e-6) * body.solid.volume:
-        return _beyond(body, tank)
-    gap = min(room(corner, tank) for corner in body.solid.vertices)
-    if gap < LEAST_GAP:
-        raise CellError(
-            "gap-too-narrow",
-            f"{body.title} is {1e3 * max(gap, 0.0):.3f} mm from a wall, the floor or the surface of the liquid",
-            where=body.where,
-            hint=f"leave at least {1e3 * LEAST_GAP:.1f} mm, or let it reach through",
-        )
-    return []
+    x, y, z = body.solid.vertices.T
+    gaps = {"a wall": wall_room(x, y, tank), "the floor": z, "the surface of the liquid": tank.depth - z}
+    for name, gap in ((name, float(values.min())) for name, values in gaps.items()):
+        if 0 <= gap < LEAST_GAP:
+            raise CellError(
+                "gap-too-narrow",
+                f"{body.title} is {1e3 * gap:.3f} mm from {name}",
+                where=body.where,
+                hint=f"leave at least {1e3 * LEAST_GAP:.1f} mm, or let it reach through",
+            )
+    return _beyond(body, tank)
 
 
 def _beyond(body: _Body, tank: Tank) -> list[Finding]:
     """Say so when a body passes through a wall or the floor; out of the surface is usual."""
-    over = max(-room(np.array([x, y, min(z, tank.depth)]), tank) for x, y, z in body.solid.vertices)
+    x, y, z = body.solid.vertices.T
+    over = -float(min(wall_room(x, y, tank).min(), z.min()))
     if over < 3e-3:  # less is how a body that touches is carried through
         return []
     text = f"{body.title} reaches {1e3 * over:.1f} mm past a wall or the floor; only what is inside the tank counts"

@@ -119,7 +119,7 @@ def _axis(normals: Floats, areas: Floats, feature: Feature) -> Floats:
             "wire-feature-unknown",
             f"{feature.name_alone} is not round a straight axis: no wire can run along it",
             where="[[anode]] through",
-            hint="give the wire by from and to instead",
+            hint="give the wire by start and end instead",
         )
     axis = axes[:, 0]
     return np.asarray(axis * np.sign(axis[np.argmax(np.abs(axis))]))  # one sign of the two, always the same

@@ -38,7 +38,7 @@ def looked_up(tree: Any, key: str) -> Any:
 
 def test_there_are_samples_of_dimensions_bends_and_a_mesh():
     texts = [(SAMPLES / name / "job.toml").read_text(encoding="utf-8") for name in NAMES]
-    for wanted in ('shape = "bar"', 'shape = "offset"', 'mesh = "'):
+    for wanted in ('shape = "bar"', 'shape = "offset"', 'mesh = "', "[rack]", "[[shield]]", "[[thief]]"):
         assert any(wanted in text for text in texts), wanted
 
 
@@ -74,9 +74,11 @@ def test_sample_gives_what_is_expected(name: str):
 def test_sample_obeys_faraday_and_keeps_the_charge(name: str):
     tree = planned(name)
     metal = "copper" if "copper" in tree["set_up"]["bath"]["name"] else "nickel"
-    mass = tree["deposit"]["charge_Ah"] * 3600 * MOLAR_MASS[metal] / (2 * FARADAY) * expected(name)["efficiency"]
+    charge = 3600 * (tree["deposit"]["charge_Ah"] - tree["deposit"]["thief_charge_Ah"])
+    mass = charge * MOLAR_MASS[metal] / (2 * FARADAY) * expected(name)["efficiency"]
     assert_allclose(tree["deposit"]["mass_g"], mass, rtol=1e-4, atol=0)
-    assert_allclose(tree["balance"]["anode_A"], tree["balance"]["cathode_A"], rtol=0.005, atol=0)
+    cathodes = tree["balance"]["cathode_A"] + sum(tree["balance"]["thieves_A"])
+    assert_allclose(tree["balance"]["anode_A"], cathodes, rtol=0.005, atol=0)
 
 
 @pytest.mark.parametrize("name", NAMES)
