@@ -116,8 +116,8 @@ def filling(taken: np.ndarray, box: shapely.Polygon, growth: float, most: float,
     return np.concatenate(points)
 
 
-def stack(points: np.ndarray, layers: np.ndarray, metals: Sequence[Metal]) -> skfem.MeshTet:
-    """Return the tetrahedra of what is not metal; facets on metal k are the boundary ``str(k)``.
+def stack(points: np.ndarray, layers: np.ndarray, metals: Sequence[Metal]) -> tuple[skfem.MeshTet, list[np.ndarray]]:
+    """Return the tetrahedra of what is not metal, and for each metal the facets that lie on it.
 
     The two new corners of a diagonal are chosen by their numbers, so that neighbouring prisms agree.
     """
@@ -136,8 +136,7 @@ def stack(points: np.ndarray, layers: np.ndarray, metals: Sequence[Metal]) -> sk
     mesh = skfem.MeshTet(places, renumbered.reshape(tets.shape))
     outside = mesh.boundary_facets()
     middle = mesh.p[:, mesh.facets[:, outside]].mean(axis=1)
-    on = {str(k): outside[m.holds(middle[:2].T, middle[2], CLOSE)] for k, m in enumerate(metals)}
-    return mesh.with_boundaries(on)
+    return mesh, [outside[metal.holds(middle[:2].T, middle[2], CLOSE)] for metal in metals]
 
 
 def triangles(points: np.ndarray) -> np.ndarray:
@@ -160,17 +159,17 @@ def _mass(u, v, w):  # type: ignore[no-untyped-def]
 
 
 def solve_tetrahedra(
-    mesh: skfem.MeshTet, cathode: str, anode: str, conductivity: float, resistance: float, voltage: float = 1.0
+    mesh: skfem.MeshTet, metals: Sequence[np.ndarray], conductivity: float, resistance: float, voltage: float = 1.0
 ) -> TetField:
-    """Solve the cell with linear polarization on the cathode and none on the anode.
+    """Solve the cell with linear polarization on the first metal, the cathode, and none on the second, the anode.
 
     The potential counts from the metal of the cathode, so that current density is potential over ``resistance``.
     """
     element = skfem.ElementTetP2()
     basis = skfem.Basis(mesh, element, intorder=2)
-    on_cathode = skfem.FacetBasis(mesh, element, facets=mesh.boundaries[cathode], intorder=4)
+    on_cathode = skfem.FacetBasis(mesh, element, facets=metals[0], intorder=4)
     matrix = conductivity * _laplace.assemble(basis) + _mass.assemble(on_cathode) / resistance
-    fixed = basis.get_dofs(mesh.boundaries[anode]).all()
+    fixed = basis.get_dofs(metals[1]).all()
     potential = np.zeros(basis.N)
     potential[fixed] = voltage
     free = np.setdiff1d(np.arange(basis.N), fixed)

@@ -52,8 +52,8 @@ def quarter(size: float = 1.0) -> TetField:
         most,
     )
     points = np.concatenate([square, rings(HOLE, radii, angles), [HOLE]])
-    mesh = stack(points, across, [Metal(bar, FRONT, BACK), Metal(anode, -31 * MM, -30 * MM)])
-    return solve_tetrahedra(mesh, "0", "1", KAPPA, RESISTANCE)
+    mesh, on = stack(points, across, [Metal(bar, FRONT, BACK), Metal(anode, -31 * MM, -30 * MM)])
+    return solve_tetrahedra(mesh, on, KAPPA, RESISTANCE)
 
 
 def places(peer: TetField) -> dict[str, np.ndarray]:

@@ -64,8 +64,8 @@ def half(size: float = 1.0) -> TetField:
     outline = shapely.Polygon(np.concatenate([outer, legs, inner[::-1], tip]))
     anode = shapely.box(60 * MM, -45 * MM, 62 * MM, 5 * MM)
     up = lines({0: 5 * MM, 10 * MM: edge, 25 * MM: anode_edge, 50 * MM: most}, growth, most)
-    mesh = stack(points, up, [Metal(outline, -10 * MM, 10 * MM), Metal(anode, -25 * MM, 25 * MM)])
-    return solve_tetrahedra(mesh, "0", "1", KAPPA, RESISTANCE)
+    mesh, on = stack(points, up, [Metal(outline, -10 * MM, 10 * MM), Metal(anode, -25 * MM, 25 * MM)])
+    return solve_tetrahedra(mesh, on, KAPPA, RESISTANCE)
 
 
 def section_points(

@@ -77,8 +77,8 @@ def half(size: float = 1.0) -> TetField:
     ]
     stops_up = {0: most, LOW: 0.8 * edge, ANODE_LOW: 3 * edge, HIGH: 0.8 * edge, ANODE_HIGH: 3 * edge, 2 * JAR: most}
     metals = [Metal(circles[0], LOW, HIGH), Metal(circles[1], ANODE_LOW, ANODE_HIGH)]
-    mesh = stack(points, lines(stops_up, growth, most), metals)
-    return solve_tetrahedra(mesh, "0", "1", KAPPA, RESISTANCE)
+    mesh, on = stack(points, lines(stops_up, growth, most), metals)
+    return solve_tetrahedra(mesh, on, KAPPA, RESISTANCE)
 
 
 def places(peer: TetField) -> dict[str, np.ndarray]:
