@@ -53,7 +53,7 @@ def test_even_current_is_even_up_to_the_insulator_within_a_few_hundredths(
     assert found[0] < outermost
     assert found[1:-1].max() < others
     at_most = f"at most {outermost:g}"
-    record(TABLE, name, "outermost strip, |i / mean - 1|", found[0], at_most, panels=cell.panels, bound=outermost)
+    record(TABLE, name, "outermost strip off by", found[0], at_most, panels=cell.panels, bound=outermost)
 
 
 def test_finer_panels_all_over_leave_the_outermost_strip_as_it_is() -> None:
