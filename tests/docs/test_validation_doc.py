@@ -54,6 +54,11 @@ def test_an_order_is_compared_too(document: Path) -> None:
         record("one", "sphere", "capacitance", -1.2346, -1.2, order=1.7)
 
 
+def test_a_bar_in_a_name_is_refused(document: Path) -> None:
+    with pytest.raises(ValueError, match="bar"):
+        record("one", "sphere", "|i|", -1.2346, -1.2)
+
+
 def test_a_residual_may_change_by_a_share_of_its_bound(document: Path) -> None:
     record("two", "rows", "worst", 6e-7, "at most 1e-5", bound=1e-5)
     with pytest.raises(AssertionError):

@@ -116,6 +116,24 @@ def clamps() -> list[Asked]:
     return [asked_part(CLAMP, MM, size * MM) for size in (5.0, 2.5, 1.7)]
 
 
+def test_row_sums_on_a_real_part_obey_the_theorem_of_gauss() -> None:
+    """The double layer of a closed surface sums to -1/2 on it; panels far away enter by few points only."""
+    miss = max(mesh.operators.gauss_error for mesh in clamps())
+    assert miss < 2e-4
+    record("identities", "cable clamp", "largest row sum against Gauss's theorem", miss, "at most 0.0002", bound=2e-4)
+
+
+@pytest.mark.parametrize("name", outside(cube(1)))
+def test_greens_identity_holds_the_better_the_finer_the_panels_of_a_real_part(name: str) -> None:
+    """phi / 2 + double layer of phi = single layer of its normal derivative, with the exact values of both."""
+    known = outside(clamps()[0].surface)[name]
+    misses = [mesh.green_miss(known) for mesh in clamps()]
+    order = observed_order([spacing(mesh) for mesh in clamps()], misses)
+    assert order > 1.5
+    quantity = f"Green's identity, {name}"
+    record("identities", "cable clamp", quantity, misses[-1], "order at least 1.5", order=order, bound=misses[-1])
+
+
 @pytest.mark.parametrize("name", outside(cube(1)))
 def test_the_current_of_a_known_potential_converges_at_first_order_on_a_real_part(name: str) -> None:
     meshes = clamps()

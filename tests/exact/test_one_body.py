@@ -7,7 +7,7 @@ import pytest
 from helpers import analytic
 from helpers.electrodes import alone
 from helpers.meshes import cube, ellipsoid, icosphere
-from helpers.order import observed_order
+from helpers.order import extrapolated, observed_order
 from helpers.validation import hold
 from numpy.testing import assert_allclose
 
@@ -107,6 +107,34 @@ def test_local_current_density_on_an_ellipsoid_agrees_with_the_closed_form() -> 
     assert_allclose(local, exact, rtol=0.06, atol=0)
     share = float(np.sqrt(body.areas @ (local / exact - 1) ** 2 / body.area))
     assert share < 0.015
+
+
+def at_the_ends(body: Surface) -> list[float]:
+    """Local over mean current density of the panels that meet at the end of each axis."""
+    density = alone(body).current_density
+    density = density / (density @ body.areas / body.area)
+    tips = [int(np.argmax(body.vertices[:, axis])) for axis in range(3)]
+    around = [np.any(body.faces == tip, axis=1) for tip in tips]
+    return [float(np.average(density[near], weights=body.areas[near])) for near in around]
+
+
+@pytest.mark.parametrize(
+    ("semi_axes", "known"),
+    [
+        ((1.0, 2.0, 3.0), (0.6483196010831, 1.2966392021662, 1.9449588032493)),
+        ((1.0, 1.0, 0.5), (1.3801729981505, 1.3801729981505, 0.6900864990752)),
+    ],
+)
+def test_current_density_at_the_ends_of_the_axes_of_an_ellipsoid_agrees_with_the_closed_form(
+    semi_axes: tuple[float, float, float], known: tuple[float, float, float]
+) -> None:
+    """i = I / (4 pi a b c) / sqrt(x²/a⁴ + y²/b⁴ + z²/c⁴): at the ends proportional to the axis itself."""
+    found = np.array([at_the_ends(ellipsoid(level, semi_axes)) for level in (2, 3)])
+    case = "ellipsoid " + " : ".join(f"{axis:g}" for axis in semi_axes)
+    for axis, exact in enumerate(known):
+        limit = extrapolated((2.0, 1.0), found[:, axis])
+        name = f"i / mean at the end of axis {'abc'[axis]}, extrapolated"
+        hold("one-body", case, name, limit, exact, rtol=1e-2, source="closed form")
 
 
 def test_sphere_with_polarization_adds_its_resistance_to_that_of_the_bath() -> None:

@@ -117,6 +117,15 @@ class Asked:
             tolerance=1e-7,
         ).current_density
 
+    def green_miss(self, known: Known) -> float:
+        """Mean by which the exact potential and current miss Green's identity, over the spread of the potential."""
+        potential, areas = known.value(self.surface.centroids), self.surface.areas
+        flux = exact_flux(self.surface, known)
+        operators = self.operators
+        left = operators.free * potential + operators.double @ potential + operators.single @ flux
+        mean = areas @ potential / areas.sum()
+        return float(areas @ np.abs(left) / (areas @ np.abs(potential - mean)))
+
     def misses(self, known: Known) -> Floats:
         """(n,) by how much each panel's current density misses the known one, over its mean size."""
         exact, areas = exact_flux(self.surface, known), self.surface.areas

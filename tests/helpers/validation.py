@@ -91,6 +91,8 @@ def record(
     ``computed``. ``exact`` may be words ("at least 1.7"). ``source`` says whose figure it is. ``order`` is the
     observed order of convergence, which the test asserts too.
     """
+    if "|" in f"{case}{quantity}{exact}{source}":
+        raise ValueError(f"a bar would split a cell of the table in two: {case}, {quantity}")
     row = Row(case, quantity, float(computed), exact, panels, source, bound, order)
     _seen.add((table, *row.key))
     if _kept is not None:
