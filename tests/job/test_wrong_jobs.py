@@ -47,6 +47,15 @@ current = "1.2 A"
 HOLES = 'holes = [ { diameter = "8 mm", at = ["-30 mm", "0 mm"] } ]'
 LAW = 'polarization = { law = "linear", resistance = "1.3e-4 ohm m2" }'
 
+RACK = '[rack]\ncopies = [1, 3, 1]\npitch = ["0 mm", "40 mm", "0 mm"]\n[supply]\n'
+SHIELD = '[[shield]]\nlength = "2 mm"\nwidth = "40 mm"\nheight = "20 mm"\nat = ["0 mm", "0 mm", "40 mm"]\n[supply]\n'
+THIEF = (
+    '[[thief]]\nshape = "wire"\ndiameter = "2 mm"\nstart = ["50 mm", "0 mm", "40 mm"]\n'
+    'end = ["50 mm", "0 mm", "160 mm"]\n[supply]\n'
+)
+WIRE = '[[anode]]\nshape = "wire"\ndiameter = "2 mm"\nKEYS[supply]\n'
+START = 'start = ["50 mm", "0 mm", "40 mm"]\n'
+
 # (what is replaced, by what, slug, text of the line that is named, words of the message or hint)
 CHANGES = [
     # units and numbers
@@ -122,7 +131,7 @@ CHANGES = [
     ('name = "watts-nickel"\n', "", "job-key-missing", "[bath]", '"name" is missing'),
     ('thickness = "8 um"\n', "", "job-key-missing", "[target]", '"thickness" is missing'),
     ('shape = "bar"\n', "", "job-key-missing", "[part]", 'a mesh is given by "mesh" and "unit" instead'),
-    ('shape = "sheet"\n', "", "job-key-missing", "[[anode]]", "it is one of: sheet, rod"),
+    ('shape = "sheet"\n', "", "job-key-missing", "[[anode]]", "it is one of: sheet, rod, wire"),
     (LAW, "polarization = {}", "job-key-missing", "polarization", '"law" is missing'),
     (LAW, 'polarization = { law = "tafel", slope = "0.1 V" }', "job-key-missing", "polarization", "exchange"),
     (
@@ -153,6 +162,54 @@ CHANGES = [
     ('"sheet"', '"sheet"\nmaterial = "graphite"', "anode-refused", "material", "chlorine"),
     ('"sheet"', '"sheet"\nmaterial = "copper"', "anode-refused", "material", "plates out with the nickel"),
     ('"sheet"', '"sheet"\nmaterial = "mild steel"', "anode-refused", "material", "dissolves into the bath"),
+    # racks, shields, thieves and wires
+    ("[supply]", RACK.replace("[1, 3, 1]", "[1, 3]"), "job-type", "copies", "three whole numbers such as [1, 3, 1]"),
+    ("[supply]", RACK.replace("3", "2.5"), "job-type", "copies", "2.5 stands where a whole number"),
+    ("[supply]", RACK.replace("3", "true"), "job-type", "copies", "true stands where a whole number"),
+    ("[supply]", RACK.replace("3", "0"), "job-range", "copies", "1 is the least"),
+    ("[supply]", RACK.replace("3", "1"), "job-range", "copies", "leave [rack] out for a single part"),
+    ("[supply]", RACK.replace("3", "61"), "job-range", "copies", "at most 60"),
+    ("[supply]", RACK.replace('"40 mm"', '"0 mm"'), "job-range", "pitch", "3 copies along y with no pitch"),
+    ("[supply]", RACK.replace('"40 mm"', "40"), "job-unit-missing", "pitch", "40 has no unit"),
+    ("[supply]", RACK.replace('"40 mm"', '"-40 mm"'), "job-range", "pitch", "at least 0 mm"),
+    ("[supply]", RACK.replace("copies = [1, 3, 1]\n", ""), "job-key-missing", "[rack]", "required here: copies, pitch"),
+    ("[supply]", RACK.replace("[supply]", "pitsch = 1\n[supply]"), "job-key-unknown", "pitsch", '"pitch"?'),
+    ("[supply]", SHIELD.replace("[[shield]]", "[shield]"), "job-type", "[shield]", "double brackets"),
+    ("[supply]", SHIELD.replace('height = "20 mm"\n', ""), "job-key-missing", "[[shield]]", '"height" is missing'),
+    (
+        "[supply]",
+        SHIELD.replace("[supply]", "law = 1\n[supply]"),
+        "job-key-unknown",
+        "law = 1",
+        "not a key of this table",
+    ),
+    ("[supply]", THIEF.replace('"wire"', '"frame"'), "job-word-unknown", "frame", "expected one of: strip, wire"),
+    ("[supply]", THIEF.replace('"160 mm"]', '"40 mm"]'), "job-range", "end", "the same place"),
+    ("[supply]", THIEF.replace('diameter = "2 mm"\n', ""), "job-key-missing", "[[thief]]", '"diameter" is missing'),
+    ("[supply]", WIRE.replace("KEYS", 'through = "bore 1"\n'), "job-key-missing", "[[anode]]", '"beyond" is missing'),
+    ("[supply]", WIRE.replace("KEYS", START), "job-key-missing", "[[anode]]", '"end" is missing'),
+    (
+        "[supply]",
+        WIRE.replace("KEYS", START + 'through = "bore 1"\n'),
+        "job-keys-exclude",
+        "through",
+        "start and through are both",
+    ),
+    (
+        "[supply]",
+        WIRE.replace("KEYS", START + START.replace("start", "end")),
+        "job-range",
+        "end",
+        "the wire has no length",
+    ),
+    ("[supply]", WIRE.replace("KEYS", 'through = 3\nbeyond = "8 mm"\n'), "job-type", "through", "text in quotes"),
+    (
+        "[supply]",
+        WIRE.replace("KEYS", 'through = "bore 1"\nbeyond = "0 mm"\n'),
+        "job-range",
+        "beyond",
+        "more than 0 mm",
+    ),
     # not TOML
     ('"bar"', "bar", "job-syntax", "shape = bar", "not TOML: invalid value"),
     ('"20 mm"', '"20 mm', "job-syntax", 'width = "20 mm', "not TOML"),
@@ -327,3 +384,19 @@ def test_a_flood_of_mistakes_is_cut_short():
     assert error.message == "500 mistakes"
     assert error.mistakes[-1].slug == "job-more-mistakes"
     assert len(error.mistakes) == 61
+
+
+def test_a_wire_without_any_place_is_told_both_ways_of_giving_one():
+    error = refusal(GOOD.replace("[supply]", WIRE.replace("KEYS", "")))
+    assert [mistake.slug for mistake in error.mistakes] == ["job-key-missing"] * 2
+    assert "start and end, or through and beyond" in str(error)
+
+
+@pytest.mark.parametrize("missing", ["tank", "pose"])
+def test_a_shield_or_thief_needs_a_stated_tank_and_pose(missing: str):
+    text = re.sub(rf"\[{missing}\].*?(?=^\[)", "", GOOD, flags=re.DOTALL | re.MULTILINE)
+    for body, name in ((SHIELD, "shield"), (THIEF, "thief")):
+        error = refusal(text.replace("[supply]", body))
+        assert error.slug == "job-key-missing"
+        assert f"[{missing}] is missing; a {name} needs it" in error.message
+        assert f"[[{name}]]" in error.where
