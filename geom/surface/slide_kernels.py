@@ -15,22 +15,34 @@ from geom.surface.triangle_kernels import cross_of, dot_of, gap, shape_of
 
 Array = Any
 
+FOLD = 0.4  # cosine: faces round a vertex that meet at more than 66° where no edge is kept are a fold
 WAYS = 8  # directions in which a better place is looked for
 
 
 @njit(cache=True)
-def star_shape(v: int, at: Array, count: int, ring: Array, vertex: Array, face: Array, normals: Array) -> float:
-    """Worst shape of the faces round ``v`` if it stood at ``at``; -1 when one would turn over."""
-    worst = 1.0
-    n = np.zeros(3)
+def star_shape(
+    v: int, at: Array, count: int, ring: Array, vertex: Array, face: Array, kept: Array, normals: Array
+) -> float:
+    """Worst shape of the faces round ``v`` if it stood at ``at``; negative when one would turn over or they fold."""
+    worst, fold = 1.0, 1.0
+    n, last, first = np.zeros(3), np.zeros(3), np.zeros(3)
     for i in range(count):
         e = ring[i]
         x, y = vertex[face[e // 3, following(e) % 3]], vertex[face[e // 3, preceding(e) % 3]]
-        cross_of(at, x, y, n)
+        length = cross_of(at, x, y, n)
         if dot_of(n, normals[i]) <= 0.0:
-            return -1.0
+            return -3.0
         worst = min(worst, shape_of(at, x, y))
-    return worst
+        for k in range(3):
+            n[k] /= max(length, 1e-300)
+        if i == 0:
+            first[:] = n
+        elif not kept[e]:
+            fold = min(fold, dot_of(n, last))
+        last[:] = n
+    if count > 2 and not kept[ring[0]]:
+        fold = min(fold, dot_of(last, first))
+    return worst if fold >= FOLD else fold - 2.0
 
 
 @njit(cache=True)
@@ -160,8 +172,8 @@ def slide_pass(
                 if nearest_item(goal, reach, kind, tree[0], tree[1], tree[2], tree[3], moved) < 0:
                     continue
                 goal[:] = moved
-        before = star_shape(v, vertex[v], count, ring, vertex, face, normals)
-        after = star_shape(v, goal, count, ring, vertex, face, normals)
+        before = star_shape(v, vertex[v], count, ring, vertex, face, kept, normals)
+        after = star_shape(v, goal, count, ring, vertex, face, kept, normals)
         if after > before or after > 0.5:
             vertex[v] = goal
             for i in range(count):
@@ -207,7 +219,7 @@ def polish_vertex(
             first[k] -= lift * mean[k]
     for k in range(3):
         second[k] = mean[(k + 1) % 3] * first[(k + 2) % 3] - mean[(k + 2) % 3] * first[(k + 1) % 3]
-    best = star_shape(v, vertex[v], count, ring, vertex, face, normals)
+    best = star_shape(v, vertex[v], count, ring, vertex, face, kept, normals)
     base[:] = vertex[v]
     ways = WAYS if rank[v] == 0 else 2
     done = 0
@@ -226,8 +238,8 @@ def polish_vertex(
                 if nearest_item(goal, reach, kind, tree[0], tree[1], tree[2], tree[3], moved) < 0:
                     continue
                 goal[:] = moved
-            shape = star_shape(v, goal, count, ring, vertex, face, normals)
-            if shape > best * 1.01:
+            shape = star_shape(v, goal, count, ring, vertex, face, kept, normals)
+            if shape > best + 0.01 * abs(best):
                 best, done = shape, count
                 vertex[v] = goal
         base[:] = vertex[v]
