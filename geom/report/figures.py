@@ -14,6 +14,7 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 from matplotlib.ticker import MaxNLocator
 
+from geom.advice.copies import over_copies
 from geom.advice.measures import anode_direction
 from geom.advice.words import FeatureResult
 from geom.arrays import Floats
@@ -156,7 +157,7 @@ def _colour_bar(figure: Figure, place: Place, scale: Normalize, target_um: float
 
 def features_figure(plan: Plan) -> Figure:
     """Return a bar for each feature: its mean thickness, with its least local thickness marked."""
-    results, left_out = shown_features(plan.features)
+    results, left_out = shown_features(over_copies(plan.features))
     names = [textwrap.fill(result.name, LONGEST_NAME, break_long_words=True) for result in results]
     room = np.array([1 + 0.55 * name.count("\n") for name in names])  # a name of several lines needs more
     figure = blank(1.3 + 0.3 * float(room.sum()))

@@ -2,10 +2,12 @@
 
 import io
 from dataclasses import replace
+from typing import Any
 
 import matplotlib
 import numpy as np
 import pytest
+from helpers.rack_plan import rack_plan
 from helpers.small_plan import small_plan
 from matplotlib.collections import PolyCollection
 from matplotlib.colors import Normalize
@@ -269,3 +271,29 @@ def test_both_drawings_of_the_tank_have_one_scale_and_say_its_size(tank):
     above, side = (axes.get_title() for axes in figure.axes)
     assert ("250 mm" in above) if tank else (tankfigure.mm(plan.cell.tank.width) in above)
     assert tankfigure.mm(plan.cell.tank.depth) in side
+
+
+def test_the_tank_shows_shields_thieves_wires_and_the_number_of_each_part():
+    plan = rack_plan()
+    figure = tank_figure(plan)
+    figure.canvas.draw()
+    above, side = figure.axes
+    assert {"1", "2", "3", "shield 1", "thief 1", "thief 2"} <= {text.get_text() for text in above.texts}
+    assert {"1 to 3", "1, 2, 3"} & {text.get_text() for text in side.texts}  # they hang behind one another
+    (legend,) = figure.legends
+    words = [text.get_text() for text in legend.get_texts()]
+    assert {"shield", "thief", "anode"} <= set(words)
+    assert all(word not in ("shield", "thief") for word in _legend_words(tank_figure(small_plan())))
+    outlines = [patch.get_path().get_extents() for patch in above.patches]
+    wire = [box for box in outlines if abs(box.width - 18) < 0.1 and abs(box.height - 3) < 0.1]
+    assert len(wire) == 3  # of 3 mm, 6 mm beyond each side of links 6 mm thick
+    assert_allclose(sorted((box.y0 + box.y1) / 2 for box in wire), (-30, 0, 30), rtol=0, atol=0.05)
+
+
+def _legend_words(figure: Any) -> list[str]:
+    return [text.get_text() for legend in figure.legends for text in legend.get_texts()]
+
+
+def test_the_features_of_a_rack_are_drawn_once():
+    labels = [text.get_text() for text in features_figure(rack_plan()).axes[0].get_yticklabels()]
+    assert len(labels) == len({feature.name_alone for feature in rack_plan().features})
