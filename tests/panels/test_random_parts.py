@@ -19,7 +19,7 @@ few = settings(max_examples=6, deadline=None, derandomize=True, phases=[Phase.ge
 lengths, widths, thicknesses = st.floats(30, 120), st.floats(8, 30), st.floats(0.5, 6)
 
 
-def well_meshed(part: Part, scale: float | None, volume_within: float) -> None:
+def well_meshed(part: Part, scale: float | None, volume_within: float, facing_above: float = 0.5) -> None:
     """Everything that is promised of the panels of a part hung free in the liquid."""
     cell = build_cell(part, bath(), tank=None, anodes=None, pose=None)
     panels = mesh_cell(cell, MeshOptions(budget=5000), scales=None if scale is None else (scale, 2 * scale))
@@ -31,7 +31,7 @@ def well_meshed(part: Part, scale: float | None, volume_within: float) -> None:
     rotation = cell.pose.rotation
     facing = -(panels.part.normals @ rotation)
     assert (
-        np.einsum("ij,ij->i", facing, part.surface.normals[panels.source]).min() > 0.5
+        np.einsum("ij,ij->i", facing, part.surface.normals[panels.source]).min() > facing_above
     )  # one chord may span 90° of a tight bend
 
 
@@ -77,4 +77,4 @@ def test_rods_and_tubes(length: float, diameter: float, wall: float, hollow: boo
 @given(lengths, widths, st.floats(1.5, 6), st.floats(0.15, 0.5))
 def test_bars_with_rounded_edges(length: float, width: float, thickness: float, share: float) -> None:
     shape = Bar(length * MM, width * MM, thickness * MM, edge_radius=share * thickness * MM)
-    well_meshed(build_part(shape), None, 1e-2)
+    well_meshed(build_part(shape), None, 1e-2, 0.0)  # the panels may be larger than the rounding, but none is folded
