@@ -139,4 +139,4 @@ def test_the_peer_has_converged() -> None:
     fine = half(0.65)
     both = {name: (rows, places(fine)[name]) for name, rows in places(half()).items()}
     moved = own_change(half(), fine, both)
-    assert max(moved.values()) < 0.005, moved
+    assert max(moved.values()) < 0.007, moved
