@@ -123,9 +123,14 @@ class Field:
         return abs(self.anode_current - self.total_current) / self.total_current
 
 
-def prepare(cell: Cell, panels: Panels) -> Prepared:
-    """Return the cell with its operators assembled: the costly step, done once for each geometry."""
-    return Prepared(cell, panels, assemble(panels.surface, panels.electrodes))
+def prepare(cell: Cell, panels: Panels, *, kept: Prepared | None = None) -> Prepared:
+    """Return the cell with its operators assembled: the costly step, done once for each geometry.
+
+    ``kept`` is the same part prepared in another pose: what its move left alike is taken over.
+    """
+    part = np.arange(panels.part_count)
+    old = None if kept is None else kept.operators
+    return Prepared(cell, panels, assemble(panels.surface, panels.electrodes, body=part, kept=old))
 
 
 def solve_field(

@@ -6,7 +6,7 @@ import numpy as np
 
 from geom.arrays import Floats, Ints
 
-LEAF = 96  # most panels of one block
+LEAF = 32  # most panels of one block
 
 
 def clusters(places: Floats, most: int = LEAF) -> list[Ints]:

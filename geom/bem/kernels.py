@@ -1,4 +1,4 @@
-"""Integrals of the Laplace kernel over flat triangles, and the matrices made of them. Validate nothing.
+"""Integrals of the Laplace kernel over flat triangles, one by one and in groups. Validate nothing.
 
 ``G = 1 / (4 pi r)``. The single layer is the integral of G over a panel; the double layer that of dG/dn,
 n the normal of the panel. Closed forms: solid angle by van Oosterom & Strackee, IEEE Trans. Biomed. Eng. 30
@@ -13,11 +13,11 @@ from numba import njit, prange
 
 Array = Any
 
-NEAR = 4.0  # nearer than this many panel radii: closed form
+NEAR = 4.0
 MIDDLE = 12.0  # nearer than this: three points; beyond: one
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def panel_integrals(px: float, py: float, pz: float, corners: Array, normal: Array) -> tuple[float, float]:
     """Return 4 pi times the single and the double layer of one panel at a point, in closed form."""
     rx, ry, rz = np.zeros(3), np.zeros(3), np.zeros(3)
@@ -58,70 +58,96 @@ def panel_integrals(px: float, py: float, pz: float, corners: Array, normal: Arr
     return total - height * angle, -angle
 
 
-@njit(cache=True, parallel=True, fastmath=True)
-def layer_matrices(
+@njit(cache=True, fastmath=True, error_model="numpy")
+def _three_points(
+    dx: float, dy: float, dz: float, corners: Array, centroid: Array, normal: Array
+) -> tuple[float, float]:
+    """Return the layers for one unit of area, times 4 pi: by the points (2/3, 1/6, 1/6), exact to second order."""
+    v, k = 0.0, 0.0
+    for a in range(3):
+        qx = dx + 0.5 * (corners[a, 0] - centroid[0])
+        qy = dy + 0.5 * (corners[a, 1] - centroid[1])
+        qz = dz + 0.5 * (corners[a, 2] - centroid[2])
+        inverse = 1.0 / np.sqrt(qx * qx + qy * qy + qz * qz)
+        v += inverse
+        k -= (qx * normal[0] + qy * normal[1] + qz * normal[2]) * inverse * inverse * inverse
+    return v / 3.0, k / 3.0
+
+
+@njit(cache=True, fastmath=True, error_model="numpy")
+def layer_row(
+    px: float,
+    py: float,
+    pz: float,
+    places: Array,
     centroids: Array,
     corners: Array,
     normals: Array,
     areas: Array,
     radii: Array,
-    column: Array,
+    single: Array,
+    double: Array,
+) -> None:
+    """Fill ``single`` and ``double`` (n,), the layers of n panels at one point.
+
+    ``places`` (3, n) are the centroids once more, laid out so that the first pass, one point for every panel,
+    is done several panels at a time; the second goes over the panels too near for that.
+    """
+    scale = 1.0 / (4.0 * np.pi)
+    xs, ys, zs = places[0], places[1], places[2]
+    n = len(areas)
+    for j in range(n):
+        dx, dy, dz = xs[j] - px, ys[j] - py, zs[j] - pz
+        far = dx * dx + dy * dy + dz * dz
+        single[j] = far
+        inverse = scale * areas[j] / np.sqrt(far)
+        double[j] = inverse
+    for j in range(n):
+        far = single[j]
+        dx, dy, dz = xs[j] - px, ys[j] - py, zs[j] - pz
+        reach = radii[j] * radii[j]
+        if far >= MIDDLE * MIDDLE * reach:
+            v = double[j]
+            single[j] = v
+            double[j] = -v * (dx * normals[j, 0] + dy * normals[j, 1] + dz * normals[j, 2]) / far
+        elif far >= NEAR * NEAR * reach:
+            v, k = _three_points(dx, dy, dz, corners[j], centroids[j], normals[j])
+            single[j], double[j] = v * areas[j] * scale, k * areas[j] * scale
+        else:
+            v, k = panel_integrals(px, py, pz, corners[j], normals[j])
+            single[j], double[j] = v * scale, k * scale
+
+
+@njit(cache=True, parallel=True, nogil=True, error_model="numpy")
+def layer_blocks(
+    centroids: Array,
+    corners: Array,
+    normals: Array,
+    areas: Array,
+    radii: Array,
+    rows: Array,
     double: Array,
     single: Array,
-    sums: Array,
 ) -> None:
-    """Fill ``double`` (n, n), ``single`` (n, electrodes) and ``sums`` (n,), the row sums of ``double``.
-
-    ``column[j]`` is the column of panel j in ``single``, or -1.
-    """
-    n = len(centroids)
-    scale = 1.0 / (4.0 * np.pi)
-    for i in prange(n):
-        px, py, pz = centroids[i, 0], centroids[i, 1], centroids[i, 2]
-        row = 0.0
-        for j in range(n):
-            dx, dy, dz = centroids[j, 0] - px, centroids[j, 1] - py, centroids[j, 2] - pz
-            far = dx * dx + dy * dy + dz * dz
-            reach = radii[j] * radii[j]
-            if far < NEAR * NEAR * reach:
-                v, k = panel_integrals(px, py, pz, corners[j], normals[j])
-                if i == j:
-                    k = 0.0
-            else:
-                nx, ny, nz = normals[j, 0], normals[j, 1], normals[j, 2]
-                v, k = 0.0, 0.0
-                if far < MIDDLE * MIDDLE * reach:
-                    for a in range(3):  # the three points (2/3, 1/6, 1/6): exact to second order
-                        qx = dx + 0.5 * (corners[j, a, 0] - centroids[j, 0])
-                        qy = dy + 0.5 * (corners[j, a, 1] - centroids[j, 1])
-                        qz = dz + 0.5 * (corners[j, a, 2] - centroids[j, 2])
-                        inverse = 1.0 / np.sqrt(qx * qx + qy * qy + qz * qz)
-                        v += inverse
-                        k -= (qx * nx + qy * ny + qz * nz) * inverse * inverse * inverse
-                    v *= areas[j] / 3.0
-                    k *= areas[j] / 3.0
-                else:
-                    inverse = 1.0 / np.sqrt(far)
-                    v = areas[j] * inverse
-                    k = -areas[j] * (dx * nx + dy * ny + dz * nz) * inverse * inverse * inverse
-            double[i, j] = k * scale
-            row += k * scale
-            if column[j] >= 0:
-                single[i, column[j]] = v * scale
-        sums[i] = row
-
-
-@njit(cache=True, parallel=True, fastmath=True)
-def two_columns(matrix: Array, columns: Array, out: Array) -> None:
-    """Write ``matrix`` (n, m) times two columns, given as rows (2, m), into ``out`` (n, 2).
-
-    Each matrix entry is read once for both: the product is bound by memory, and BLAS reads it more often.
-    """
-    for i in prange(matrix.shape[0]):
-        a = matrix[i, 0] * columns[0, 0]
-        b = matrix[i, 0] * columns[1, 0]
-        for j in range(1, matrix.shape[1]):
-            a += matrix[i, j] * columns[0, j]
-            b += matrix[i, j] * columns[1, j]
-        out[i, 0] = a
-        out[i, 1] = b
+    """Fill ``double`` and ``single`` (blocks, size, size) for groups of panels ``rows`` (blocks, size)."""
+    for b in prange(len(rows)):
+        own = rows[b]
+        places = np.ascontiguousarray(centroids[own].T)
+        here, triangles, normal, area, reach = centroids[own], corners[own], normals[own], areas[own], radii[own]
+        for i in range(len(own)):
+            layer_row(
+                here[i, 0],
+                here[i, 1],
+                here[i, 2],
+                places,
+                here,
+                triangles,
+                normal,
+                area,
+                reach,
+                single[b, i],
+                double[b, i],
+            )
+            for j in range(len(own)):
+                if own[j] == own[i]:
+                    double[b, i, j] = 0.0

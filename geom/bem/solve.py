@@ -9,14 +9,11 @@ by which circuit simulators keep a diode's exponential in bounds (Nagel, SPICE2,
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from geom.arrays import Floats, Ints
 from geom.bem.blocks import applied, inverted
-from geom.bem.kernels import two_columns
 from geom.bem.krylov import gmres
 from geom.bem.operators import Operators
 from geom.bem.problem import (
@@ -31,7 +28,7 @@ from geom.errors import SolveError
 STEPS = 60
 TOLERANCE = 1e-5  # to which the laws and the equation are met, unless less is asked
 SLACK = 10.0  # times that tolerance the equation itself may be missed by: products are in single precision
-FAR = 100.0  # times the right side: a guess that misses by more costs the figures it should save
+FAR = 0.05  # times the right side: a guess that misses by more saves less work than it can cost
 ATTEMPTS = 3  # at an equation that stays unsolved, each from where the last one stopped
 # a tangent is at most so many times flatter than the chord: past a limiting current it has no figures left
 FLATTEST = 30.0
@@ -59,36 +56,20 @@ class _System:
         current = unknowns[electrodes]
         potential = unknowns.copy()
         potential[electrodes] = resistance[:, None] * current
-        return self.double_layer(potential) + self.single_layer(current / self.conductivity)
+        return self.operators.product(potential, current / self.conductivity)
 
     def near_inverses(self, resistance: Floats) -> Floats:
         """Return the inverses of the matrix of the tangent problem on each block of near neighbours."""
         blocks, operators = self.operators.blocks, self.operators
         rows = blocks.rows
-        near = operators.double[rows[:, :, None], rows[:, None, :]].astype(np.float64)
+        near = operators.near_double.copy()
         place = np.arange(rows.shape[1])
         near[:, place, place] += operators.free[rows]
         columns = self.column[rows]
         charged = columns >= 0
         factor = np.where(charged, resistance[np.maximum(columns, 0)], 1.0)
-        single = operators.single[rows[:, :, None], np.maximum(columns, 0)[:, None, :]]
         flux = np.where(charged, 1.0 / self.conductivity, 0.0)
-        return inverted(blocks, near * factor[:, None, :] + single * flux[:, None, :])
-
-    def double_layer(self, potential: Floats) -> Floats:
-        """Return ``free * phi + double @ phi`` for (n, 2) potentials."""
-        return np.asarray(self.operators.free[:, None] * potential + _stored_product(self.operators.double, potential))
-
-    def single_layer(self, flux: Floats) -> Floats:
-        """Return ``single @ flux`` for (k, 2) fluxes."""
-        return _stored_product(self.operators.single, flux)
-
-
-def _stored_product(matrix: NDArray[Any], columns: Floats) -> Floats:
-    """Return matrix times two columns, in the precision of the matrix."""
-    out = np.zeros((len(matrix), 2), dtype=matrix.dtype)
-    two_columns(matrix, np.ascontiguousarray(columns.T, dtype=matrix.dtype), out)
-    return out.astype(np.float64)
+        return inverted(blocks, near * factor[:, None, :] + operators.near_single * flux[:, None, :])
 
 
 def solve(
@@ -122,8 +103,10 @@ def solve(
     drop, current = _first_point(system, areas, control, start)
     guess = np.zeros((len(operators.areas), 2)) if start is None else np.array(start.columns)
     history: list[float] = []
+    metal = 0.0 if start is None else -start.voltage
     inverses: Floats | None = None
-    iterations, accuracy = 0, max(ROUGH, tolerance) if start is None else tolerance
+    rough = tolerance if _is_straight(system, drop) else max(ROUGH, tolerance)
+    iterations, accuracy = 0, rough
     unsolved = 0
     for _ in range(STEPS):
         resistance = _resistances(system, drop)
@@ -131,7 +114,9 @@ def solve(
         if inverses is None:  # of the first tangents: close enough to precondition with to the end
             inverses = system.near_inverses(resistance)
         rhs = _known_side(system, offset)
-        guess, count = _linear_solve(system, resistance, rhs, guess, inverses, accuracy)
+        scaled = _scaled(system, resistance, inverses, rhs)
+        size = _sizes(scaled.of(rhs), metal)
+        guess, count = _linear_solve(scaled, rhs, guess, accuracy * size)
         iterations += count
         columns = guess[operators.electrodes]
         metal = _metal_potential(columns, areas * system.on_cathode, control)
@@ -142,14 +127,14 @@ def solve(
         if not np.isfinite(miss) or float(np.abs(drop).max()) > ABSURD:
             break
         if miss < tolerance and accuracy <= tolerance:
-            if _equation_miss(system, resistance, rhs, guess) <= SLACK * tolerance:
+            if _equation_miss(scaled, rhs, guess, size) <= SLACK * tolerance:
                 return _solution(
                     system, guess, metal, solved_current, solved_drop, tuple(history), iterations, anodes, cathodes
                 )
             unsolved += 1
             if unsolved == ATTEMPTS:
                 raise _unsolved(history)
-        accuracy = tolerance if miss < 0.02 else max(ROUGH, tolerance)
+        accuracy = tolerance if miss < 0.02 else max(rough, tolerance)
     raise SolveError(
         "solve-not-converged",
         f"the electrode laws and the asked {_words(control)} could not be brought together in {len(history)} steps",
@@ -191,9 +176,7 @@ def _words(control: Voltage | Current) -> str:
 def _system(
     operators: Operators, anodes: Sequence[ElectrodePatch], cathodes: Sequence[ElectrodePatch], conductivity: float
 ) -> _System:
-    n = len(operators.areas)
-    column = np.full(n, -1, dtype=np.int64)
-    column[operators.electrodes] = np.arange(len(operators.electrodes))
+    column = operators.column
     on_cathode = np.zeros(len(operators.electrodes))
     for patch in cathodes:
         on_cathode[column[patch.panels]] = 1.0
@@ -247,37 +230,88 @@ def _resistances(system: _System, drop: Floats) -> Floats:
     return resistance
 
 
+def _is_straight(system: _System, drop: Floats) -> bool:
+    """Are all laws straight lines? Then the first tangents are the last, and worth an exact solve."""
+    return np.array_equal(_resistances(system, drop), _resistances(system, 2.0 * drop))
+
+
 def _known_side(system: _System, offset: Floats) -> Floats:
     """Return (n, 2) right-hand sides: of the tangents' offsets, and of one volt on the cathode metal."""
     known = np.zeros((len(system.operators.areas), 2))
     known[system.operators.electrodes, 0] = offset
     known[system.operators.electrodes, 1] = system.on_cathode
-    return -system.double_layer(known)
+    return -system.operators.double_layer(known)
 
 
-def _linear_solve(
-    system: _System, resistance: Floats, rhs: Floats, guess: Floats, inverses: Floats, accuracy: float
-) -> tuple[Floats, int]:
-    """Return ``guess`` bettered until each column misses its right-hand side by that share of it, and the iterations.
+@dataclass(frozen=True, eq=False)
+class _Scaled:
+    """The tangent problem in the measure that its solution is wanted in.
 
-    A guess far worse than none is dropped: the offsets' side vanishes with linear laws, and what another law left
-    there could not be worn down to nothing in single precision.
+    Rows are multiplied by the block inverses, which makes a miss of the equation about as large as the error of the
+    unknowns; unknowns are counted in volt and in a typical current density, each with the root of its panel's area.
+    Without this a relative miss of 1e-5 may stand for an error of 1e-3 in the current.
     """
-    blocks, size = system.operators.blocks, np.linalg.norm(rhs, axis=0)
-    residual = rhs - system.product(resistance, guess)
-    useful = np.linalg.norm(residual, axis=0) < FAR * size
-    guess, residual = np.where(useful, guess, 0.0), np.where(useful, residual, rhs)
-    step, count = gmres(lambda x: system.product(resistance, applied(blocks, inverses, x)), residual, accuracy * size)
-    return guess + applied(blocks, inverses, step), count
+
+    system: _System
+    resistance: Floats
+    inverses: Floats
+    weight: Floats  # (n, 1)
+
+    def miss(self, rhs: Floats, unknowns: Floats) -> Floats:
+        """Return (n, 2) the scaled difference of the right-hand sides and the equation at ``unknowns``."""
+        return self.of(rhs - self.system.product(self.resistance, unknowns))
+
+    def of(self, rhs: Floats) -> Floats:
+        """Return a right-hand side (n, 2) in the measure."""
+        return self.weight * applied(self.system.operators.blocks, self.inverses, rhs)
+
+    def product(self, scaled: Floats) -> Floats:
+        """Return the scaled matrix times scaled unknowns."""
+        return self.of(self.system.product(self.resistance, scaled / self.weight))
 
 
-def _equation_miss(system: _System, resistance: Floats, rhs: Floats, guess: Floats) -> float:
+def _scaled(system: _System, resistance: Floats, inverses: Floats, rhs: Floats) -> _Scaled:
+    """Return the measure; the typical current density is what one volt drives through near neighbours alone."""
+    operators = system.operators
+    rough = applied(operators.blocks, inverses, rhs)[operators.electrodes, 1]
+    areas = operators.areas[operators.electrodes]
+    typical = float(np.sqrt(areas @ rough**2 / max(areas.sum(), 1e-300))) if len(areas) else 1.0
+    weight = np.sqrt(operators.areas / operators.areas.sum())
+    weight[operators.electrodes] /= typical if typical > 0 else 1.0
+    return _Scaled(system, resistance, inverses, weight[:, None])
+
+
+def _linear_solve(scaled: _Scaled, rhs: Floats, guess: Floats, goal: Floats) -> tuple[Floats, int]:
+    """Return ``guess`` bettered until each scaled column misses by no more than its goal, and the iterations.
+
+    A guess not much better than none is dropped.
+    """
+    residual, whole = scaled.miss(rhs, guess), scaled.of(rhs)
+    useful = np.linalg.norm(residual, axis=0) < FAR * np.linalg.norm(whole, axis=0)
+    guess, residual = np.where(useful, guess, 0.0), np.where(useful, residual, whole)
+    step, count = gmres(scaled.product, residual, goal)
+    return guess + step / scaled.weight, count
+
+
+def _sizes(whole: Floats, metal: float) -> Floats:
+    """Return (2,) what a miss of each right-hand side is measured by: itself, or where more, its share in their sum.
+
+    The field is the first column plus ``metal`` times the second: what one of them misses hardly matters where the
+    other is far larger, and the offsets' side nearly vanishes with laws that are nearly straight.
+    """
+    own = np.linalg.norm(whole, axis=0)
+    if metal == 0.0:
+        return np.asarray(own)
+    return np.array([max(own[0], abs(metal) * own[1]), max(own[1], own[0] / abs(metal))])
+
+
+def _equation_miss(scaled: _Scaled, rhs: Floats, guess: Floats, size: Floats) -> float:
     """Return by how much the unknowns miss the integral equation, relative to its right-hand sides.
 
     Worked out afresh: an iteration that gave up early would look as good as any by the laws alone.
     """
-    left = np.linalg.norm(rhs - system.product(resistance, guess), axis=0)
-    return float(np.max(left / np.maximum(np.linalg.norm(rhs, axis=0), 1e-300)))
+    left = np.linalg.norm(scaled.miss(rhs, guess), axis=0)
+    return float(np.max(left / np.maximum(size, 1e-300)))
 
 
 def _metal_potential(current: Floats, weight: Floats, control: Voltage | Current) -> float:

@@ -122,7 +122,7 @@ class Asked:
         potential, areas = known.value(self.surface.centroids), self.surface.areas
         flux = exact_flux(self.surface, known)
         operators = self.operators
-        left = operators.free * potential + operators.double @ potential + operators.single @ flux
+        left = operators.product(np.stack([potential] * 2, 1), np.stack([flux] * 2, 1))[:, 0]
         mean = areas @ potential / areas.sum()
         return float(areas @ np.abs(left) / (areas @ np.abs(potential - mean)))
 
