@@ -19,11 +19,13 @@ def rows(surface: Surface, tags: Iterable[int]) -> Ints:
     return np.flatnonzero(np.isin(surface.tag, list(tags)))
 
 
-def alone(body: Surface, *, conductivity: float = 1.0, law: BoundaryLaw | None = None) -> BoundarySolution:
+def alone(
+    body: Surface, *, conductivity: float = 1.0, law: BoundaryLaw | None = None, dtype: type = np.float32
+) -> BoundarySolution:
     """A body at -1 V in liquid without end; ``body`` has its normals out of the metal."""
     everything = np.arange(len(body.faces))
     return solve(
-        assemble(turned_over(body), everything, enclosed=False),
+        assemble(turned_over(body), everything, enclosed=False, dtype=dtype),
         anodes=[],
         cathodes=[ElectrodePatch(everything, law)],
         conductivity=conductivity,
