@@ -37,7 +37,8 @@ class Deposit:
     """What lies on the part after the whole schedule; arrays run over the part's panels."""
 
     stages: tuple[Stage, ...]
-    thickness: Floats  # (part_count,) [m]
+    thickness: Floats  # (part_count,) mean over each panel [m]
+    quarters: Floats  # (part_count, 4) over the middle and the corner quarters of each panel [m]
     local_thickness: Floats  # (part_count,) mean over the reference area around each panel [m]
     significant: Bools  # (part_count,)
     areas: Floats  # (part_count,) [m²]
@@ -48,7 +49,7 @@ class Deposit:
     thief_mass: float = 0.0  # deposited on thieves [kg]
 
     def __post_init__(self) -> None:
-        for name in ("thickness", "local_thickness", "areas"):
+        for name in ("thickness", "quarters", "local_thickness", "areas"):
             object.__setattr__(self, name, frozen(getattr(self, name), np.float64))
         object.__setattr__(self, "significant", frozen(self.significant, np.bool_))
 
@@ -58,17 +59,23 @@ class Deposit:
         return sum(stage.time for stage in self.stages)
 
 
-def growth_rate(field: Field) -> Floats:
-    """Return (part_count,) thickness gained per second on each panel [m/s], by Faraday's law."""
+def quarter_growth_rate(field: Field) -> Floats:
+    """Return (part_count, 4) thickness gained per second on each quarter of a panel [m/s], by Faraday's law."""
     bath = field.cell.bath
-    plating = np.maximum(field.current_density, 0.0)
+    plating = np.maximum(field.quarters, 0.0)
     return np.asarray(deposition_rate(plating, bath.metal, bath.efficiency))
+
+
+def growth_rate(field: Field) -> Floats:
+    """Return (part_count,) thickness gained per second on each panel [m/s]."""
+    return np.asarray(quarter_growth_rate(field).mean(axis=1))
 
 
 def plate(fields: Sequence[Field], times: Sequence[float], names: Sequence[str], significant: Bools) -> Deposit:
     """Return the deposit after each field has been held for its time [s]; all on the same panels of the part."""
     bath: Bath = fields[0].cell.bath
-    thickness = np.sum([growth_rate(f) * t for f, t in zip(fields, times, strict=True)], axis=0)
+    quarters = np.sum([quarter_growth_rate(f) * t for f, t in zip(fields, times, strict=True)], axis=0)
+    thickness = quarters.mean(axis=1)
     charge = sum(f.total_current * t for f, t in zip(fields, times, strict=True))
     stolen = sum(sum(f.thief_currents) * t for f, t in zip(fields, times, strict=True))
     stages = tuple(
@@ -80,6 +87,7 @@ def plate(fields: Sequence[Field], times: Sequence[float], names: Sequence[str],
     return Deposit(
         stages=stages,
         thickness=thickness,
+        quarters=quarters,
         local_thickness=local_mean(thickness, fields[0].panels),
         significant=significant,
         areas=areas,

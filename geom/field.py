@@ -35,9 +35,22 @@ class Field:
     solution: BoundarySolution
 
     @cached_property
+    def quarters(self) -> Floats:
+        """(part_count, 4) current density over the middle and the corner quarters of each panel [A/m²].
+
+        The solve gives one value a panel; what lies between is recovered from the neighbours. The sum is kept.
+        """
+        return frozen(self.panels.recovery.quarters(self.at_centroids), np.float64)
+
+    @cached_property
     def current_density(self) -> Floats:
-        """(part_count,) into the part, positive where it plates [A/m²]."""
-        return frozen(self.solution.current_density[: self.panels.part_count], np.float64)
+        """(part_count,) mean over each panel into the part, positive where it plates [A/m²]."""
+        return frozen(self.quarters.mean(axis=1), np.float64)
+
+    @property
+    def at_centroids(self) -> Floats:
+        """(part_count,) as solved: one value for each panel [A/m²]."""
+        return self.solution.current_density[: self.panels.part_count]
 
     @cached_property
     def anode_current_density(self) -> Floats:
@@ -169,11 +182,11 @@ def solve_field(
         tolerance=tolerance,
     )
     field = Field(cell, panels, solution)
-    _balanced(field, balance)
+    check_balance(field, balance)
     return field
 
 
-def _balanced(field: Field, balance: float) -> None:
+def check_balance(field: Field, balance: float = LEAST_BALANCE) -> None:
     """Refuse a field whose two currents differ: charge would be made or lost."""
     if not field.current > 0 or not field.imbalance <= balance:
         raise SolveError(

@@ -48,14 +48,17 @@ class MeshOptions:
     edge_size: float = EDGE_SIZE
     face_size: float = FACE_SIZE
     budget: int = BUDGET
+    scale: float = 1.0  # by how much all panels are enlarged to begin with
 
 
-def scales_for(budget: int, sizes: list[GradedSize], bodies: list[Surface]) -> tuple[float, float]:
-    """Return by how much the sizes of the part and of the rest must be enlarged to stay within the budget.
+def scales_for(
+    budget: int, sizes: list[GradedSize], bodies: list[Surface], begin: float = 1.0
+) -> tuple[float, float]:
+    """Return by how much the sizes of the part and of the rest are enlarged: by ``begin``, or more to stay within the budget.
 
     Walls and anodes give way first: the plan is about the part.
     """
-    part, rest, before = 1.0, 1.0, np.inf
+    part, rest, before = begin, begin, np.inf
     demands = [demand(body, size) for body, size in zip(bodies, sizes, strict=True)]
     for _ in range(20):
         counts = [wish.faces(rest if k else part) for k, wish in enumerate(demands)]

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -15,6 +16,7 @@ from geom.panel_sizes import MeshOptions as MeshOptions
 from geom.panel_sizes import scaled_sizes, scales_for, wanted_sizes
 from geom.part.part import Part
 from geom.surface.boxtree import box_tree
+from geom.surface.recovery import Recovery
 from geom.surface.remesh import SAG, remeshed
 from geom.surface.segments import chains_of, nearest_segment
 from geom.surface.sizing import EdgeSet, SizeSource, kept_edges
@@ -87,7 +89,12 @@ class Panels:
         """Panel numbers of part, anodes and thieves: all that carries current."""
         return np.flatnonzero(np.isin(self.body, (PART, *self.anodes, *self.thieves)))
 
-    @property
+    @cached_property
+    def recovery(self) -> Recovery:
+        """What makes values at the centroids of the part's panels into means over their quarters."""
+        return Recovery(self.part)
+
+    @cached_property
     def part(self) -> Surface:
         """The panels of the part alone, tags are features, tank frame."""
         mask = np.arange(len(self.surface.faces)) < self.part_count
@@ -125,7 +132,7 @@ def mesh_cell(
     sizes = wanted_sizes(cell.tank, bodies, edges, options)
     sizes[0] = replace(sizes[0], firm=(*sizes[0].firm, *asked))
     if scales is None:
-        scales = (like.scale, like.rest_scale) if like is not None else scales_for(options.budget, sizes, bodies)
+        scales = (like.scale, like.rest_scale) if like is not None else scales_for(options.budget, sizes, bodies, options.scale)
     scale, rest_scale = scales
     sizes = scaled_sizes(sizes, bodies, edges, scale, rest_scale)
     part_mesh = _carried(like, cell, wet) if like is not None else None

@@ -2,10 +2,11 @@
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 
-from geom.advice.accuracy import Accuracy, estimated_accuracy
+from geom.advice.accuracy import Accuracy
 from geom.advice.copies import CopyResult, copy_results, over_copies, rack_advice
 from geom.advice.current import Limit, weighed_limits
 from geom.advice.doubts import plan_findings
@@ -15,7 +16,7 @@ from geom.advice.measures import (
     front_and_back,
     hottest_strip,
     kind_mean,
-    percentiles,
+    ratio_percentiles,
     spread,
 )
 from geom.advice.schedule import Schedule, best_schedule
@@ -25,19 +26,17 @@ from geom.cell.build import build_cell
 from geom.cell.cell import Cell
 from geom.deposit import Deposit, check_names, plate, significant_panels
 from geom.electrode.faraday import time_for_thickness
-from geom.errors import CellError, SolveError
-from geom.field import Field, Prepared, prepare, solve_field
+from geom.errors import CellError
+from geom.field import Field, Prepared, check_balance, prepare, solve_field
 from geom.findings import Finding, Severity
-from geom.job.job import Job
-from geom.panels import DEFAULT_OPTIONS, MeshOptions, Panels, mesh_cell
+from geom.job.job import Demand, Job
+from geom.panels import Panels, mesh_cell
 from geom.part.build import build_part
 from geom.part.part import Kind
+from geom.refine import Level, refined, tolerance
 
 Progress = Callable[[str, float], None]
 """Called with the name of the stage and the share of the work done, 0 to 1."""
-
-LAST_BUDGET = 11000
-"""Panels of the second try, where the first did not balance."""
 
 STAGES = ("as hung", "turned half round")
 
@@ -96,26 +95,14 @@ class Plan:
         return float(self.deposit.local_thickness[self.deposit.significant].min())
 
 
-def make_plan(job: Job, *, progress: Progress | None = None, options: MeshOptions = DEFAULT_OPTIONS) -> Plan:
-    """Work out current, voltage, time and turning for one job.
-
-    A field whose currents do not balance is tried once more on more panels before it is given up.
+def make_plan(job: Job, *, progress: Progress | None = None) -> Plan:
+    """Work out current, voltage, time and turning for one job, as surely as it asks.
 
     Raises
     ------
     GeomError
         where the part, the set-up or the solve cannot be.
     """
-    try:
-        return planned(job, progress, options)
-    except SolveError as error:
-        if error.slug != "current-not-balanced" or options.budget >= LAST_BUDGET:
-            raise
-        return planned(job, progress, replace(options, budget=LAST_BUDGET))
-
-
-def planned(job: Job, progress: Progress | None, options: MeshOptions) -> Plan:
-    """Work out the plan on one choice of panels."""
     say = progress or (lambda stage, share: None)
     say("building the part", 0.0)
     part = build_part(job.shape)
@@ -131,32 +118,29 @@ def planned(job: Job, progress: Progress | None, options: MeshOptions) -> Plan:
     )
     part = cell.part
     check_names(part, job.target.significant)
-    say("meshing the cell", 0.1)
-    panels = mesh_cell(cell, options)
-    say("assembling", 0.3)
-    prepared = prepare(cell, panels)
-    say("weighing the current", 0.5)
-    limits, control, near = chosen_current(prepared, job)
-    first = solve_field(prepared, control, start=near)
-    say("solving the other pose", 0.7)
-    second = other_pose(prepared, first, options)
-    say("estimating the numerical error", 0.85)
-    accuracy = estimated_accuracy(first, options, job.target.significant)
+    choose = partial(chosen_current, job)
+    level, accuracy = refined(cell, job.demand, choose, job.target.significant, say)
+    first = level.field
+    check_balance(first)
+    say("solving the other pose", 0.8)
+    second = other_pose(level, job.demand)
     say("timing", 0.95)
-    significant = significant_panels(part, panels, job.target.significant)
+    significant = significant_panels(part, first.panels, job.target.significant)
     schedule = best_schedule(first, second, significant, job.target.thickness)
     if schedule.first == 0.0:
-        return planned(turned_job(job, cell, schedule), progress, options)
+        return make_plan(turned_job(job, cell, schedule), progress=progress)
     fields = (first,) if second is None else (first, second)
     deposit = plate(fields, (schedule.first, schedule.second)[: len(fields)], STAGES[: len(fields)], significant)
-    plan = assembled_plan(job, cell, fields, deposit, schedule, limits, accuracy)
+    plan = assembled_plan(job, cell, fields, deposit, schedule, level.limits, accuracy)
     say("done", 1.0)
     return plan
 
 
-def chosen_current(prepared: Prepared, job: Job) -> tuple[tuple[Limit, ...], Current | Voltage, Field]:
+def chosen_current(
+    job: Job, prepared: Prepared, before: Level | None
+) -> tuple[tuple[Limit, ...], Current | Voltage, Field]:
     """Return the limits weighed, the control to plate under, and a field to begin its solve from."""
-    limits, near = weighed_limits(prepared, job.supply)
+    limits, near = weighed_limits(prepared, job.supply, () if before is None else before.limits)
     if not job.target.is_fixed:
         return limits, Current(min(limit.value for limit in limits)), near
     unbound = tuple(replace(limit, binds=False) for limit in limits)
@@ -165,11 +149,12 @@ def chosen_current(prepared: Prepared, job: Job) -> tuple[tuple[Limit, ...], Cur
     return unbound, Voltage(float(job.target.voltage or 0.0)), near
 
 
-def other_pose(prepared: Prepared, first: Field, options: MeshOptions) -> Field | None:
+def other_pose(level: Level, demand: Demand) -> Field | None:
     """Return the field with the part turned half round about the vertical, at the same current.
 
     None where the part does not fit that way, or another surface would be wet.
     """
+    first, prepared = level.field, level.prepared
     cell = prepared.cell
     x, y, z = cell.pose.turn
     pose = replace(cell.pose, turn=(x, y, z + np.pi))
@@ -183,13 +168,15 @@ def other_pose(prepared: Prepared, first: Field, options: MeshOptions) -> Field 
             shields=cell.shields,
             thieves=cell.thieves,
         )
-        panels = mesh_cell(turned, options, like=prepared.panels)
+        panels = mesh_cell(turned, level.options, like=prepared.panels)
     except CellError:
         return None
     if not same_panels(prepared.panels, panels):
         return None
     alike = len(panels.body) == len(first.panels.body)  # then the first field is a fair place to begin
-    return solve_field(prepare(turned, panels), Current(first.total_current), start=first if alike else None)
+    moved = prepare(turned, panels, kept=prepared)
+    start = first if alike else None
+    return solve_field(moved, Current(first.total_current), start=start, tolerance=tolerance(demand))
 
 
 def turned_job(job: Job, cell: Cell, schedule: Schedule) -> Job:
@@ -247,8 +234,8 @@ def assembled_plan(
         time_to_mean=time_for_thickness(
             job.target.thickness, first.mean_current_density, cell.bath.metal, cell.bath.efficiency
         ),
-        ratio=percentiles(first.current_density / first.mean_current_density, first.areas),
-        thickness=spread(deposit.thickness, deposit.areas),
+        ratio=ratio_percentiles(first),
+        thickness=spread(deposit.quarters.reshape(-1), np.repeat(deposit.areas / 4, 4)),
         features=features,
         hottest_strip=strip,
         edge_to_face=None if faces is None or edges is None else edges / faces,

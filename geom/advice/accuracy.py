@@ -1,76 +1,178 @@
-"""How far the numbers may be off for numerical reasons: a second solve on larger panels, and what it changes."""
+"""How far the numbers may be off for numerical reasons, and where finer panels would better them."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
-from geom.advice.measures import (
-    feature_means,
-    hottest_current_density,
-    percentiles,
-    strip_width,
-)
+from geom.advice.figures import CURRENT, HOTTEST, MEAN_OF, THINNEST, VOLTAGE, bends
+from geom.advice.measures import PERCENTILES
 from geom.arrays import Floats
-from geom.bem.problem import Current
-from geom.deposit import local_mean, significant_panels
-from geom.field import Field, prepare, solve_field
-from geom.panels import MeshOptions, mesh_cell
+from geom.field import Field
+from geom.panel_sizes import GROWTH
+from geom.part.part import Kind
+from geom.surface.sizing import SizeSource, size_source
 
-COARSER = 1.6
-"""How much larger the panels of the second solve are."""
+COARSER = 1.7
+"""By how much the panels of the first level are larger than those of the next."""
 
-TINY = 0.005  # features under this share of the wetted area are left out of the worst feature
+ORDER, MOST_FACTOR = 2.0, 3.0
+"""What a figure changed by from one level to the next is taken to leave behind: 1 / (r^ORDER - 1) of it, where the panels
+shrank r times (Richardson), and no more than MOST_FACTOR of it where they hardly shrank. Means of faces and edges
+were found to converge with an order of 2 to 3 (docs/decisions/0009)."""
+
+HOLLOW = (Kind.BORE, Kind.SLOT, Kind.INSIDE, Kind.BEND_INSIDE)
+BEND = 2.5
+"""On the bend of the values within panels of a hollow place: against much finer panels its mean was off by 1.5 to 3.2
+times the bend (docs/decisions/0009). On faces and edges it is off by what the bend differs from that of the part."""
+
+RIM_POWER = 1.2  # of the bend that is allowed, for the size of panels at a rim
+TINY = 0.005  # features under this share of the wetted area get their error told, but do not ask for panels
+SPENT = 0.7  # share of the accuracy that is aimed at when panels are asked for
+MOST_FINER = 0.25  # no panel is asked to shrink by more in one level
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, eq=False)
 class Accuracy:
-    """Relative change of each figure between panels of the plan's size and panels ``COARSER`` times larger.
+    """Relative numerical error of each figure, estimated from two levels of panels, and whether it was enough."""
 
-    With an error that falls at least in proportion to the panel size, the plan's own error is at most
-    about 1.7 times the change (Richardson); for one that falls with its square, 0.6 times.
-    """
+    wanted: float
+    errors: Mapping[str, float]  # by the names of `geom.advice.figures`
+    counted: frozenset[str]  # the figures that had to meet ``wanted``
+    panels: tuple[int, ...]  # of each level
+    spent: str = ""  # which budget ended the refining before the accuracy was met; empty otherwise
 
-    voltage: float
-    thinnest: float  # lowest local current density on the significant surface: sets the time
-    hottest: float  # hottest strip: sets the burn limit
-    percentiles: float  # the worst of p1 to p99
-    features: float  # the worst mean of a feature
-    worst_feature: str
-    panels: int  # of the second solve
+    @property
+    def reached(self) -> bool:
+        """Do all counted figures meet what was asked?"""
+        return self.worst[1] <= self.wanted
+
+    @property
+    def worst(self) -> tuple[str, float]:
+        """The counted figure with the largest error."""
+        return max(((name, self.errors[name]) for name in sorted(self.counted)), key=lambda pair: pair[1])
+
+    @property
+    def voltage(self) -> float:
+        """Of the voltage at the current set."""
+        return self.errors[VOLTAGE]
+
+    @property
+    def current(self) -> float:
+        """Of the current at the voltage set."""
+        return self.errors[CURRENT]
+
+    @property
+    def thinnest(self) -> float:
+        """Of the lowest local current density on the significant surface: sets the time."""
+        return self.errors[THINNEST]
+
+    @property
+    def hottest(self) -> float:
+        """Of the hottest strip: sets the burn limit."""
+        return self.errors[HOTTEST]
+
+    @property
+    def percentiles(self) -> float:
+        """The worst of p1 to p99."""
+        return max(self.errors[f"p{p}"] for p in PERCENTILES)
+
+    @property
+    def worst_feature(self) -> str:
+        """The feature whose mean is least sure, tiny ones apart."""
+        return max(self._features, key=lambda pair: pair[1])[0]
+
+    @property
+    def features(self) -> float:
+        """The worst mean of a feature, tiny ones apart."""
+        return max(error for _, error in self._features)
+
+    def of_feature(self, name: str) -> float:
+        """Return the error of the mean of one feature."""
+        return self.errors[MEAN_OF + name]
+
+    @property
+    def _features(self) -> list[tuple[str, float]]:
+        means = [name for name in self.errors if name.startswith(MEAN_OF)]
+        large = [name for name in means if name in self.counted] or means
+        return [(name.removeprefix(MEAN_OF), self.errors[name]) for name in large]
 
 
-def estimated_accuracy(first: Field, options: MeshOptions, wanted: tuple[str, ...]) -> Accuracy:
-    """Return what a solve of the first pose on larger panels, at the same current, changes."""
-    panels = mesh_cell(first.cell, options, scales=(COARSER * first.panels.scale, COARSER * first.panels.rest_scale))
-    # only its changes are shown, so its currents may differ by more than those of the plan may
-    other = solve_field(prepare(first.cell, panels), Current(first.total_current), tolerance=1e-4, balance=0.1)
-    ratios = [_ratios(field) for field in (first, other)]
-    features = [
-        feature_means(field.current_density, field.areas, field.panels, len(first.cell.part.features))
-        for field in (first, other)
+def compared(
+    wanted: float, before: Mapping[str, float], after: Mapping[str, float], coarse: Field, fine: Field
+) -> Accuracy:
+    """Return the accuracy of the figures ``after``, of the field ``fine``, against those ``before`` of ``coarse``."""
+    factors, bent = _factors(coarse, fine), _bent(fine)
+    whole = factors[""]
+    errors = {}
+    for name, value in after.items():
+        change = abs(before[name] / value - 1) if name in before else 1.0
+        errors[name] = max(factors.get(name, whole) * change, bent.get(name, 0.0))
+    for p in PERCENTILES:
+        errors[f"p{p}"] = max(errors[f"p{p}"], bent[""])
+    areas = np.bincount(fine.panels.feature, fine.areas, len(fine.cell.part.features))
+    small = {
+        MEAN_OF + feature.name
+        for feature, area in zip(fine.cell.part.features, areas, strict=True)
+        if area < TINY * fine.wetted_area
+    }
+    levels = (len(coarse.panels.body), len(fine.panels.body))
+    return Accuracy(wanted, errors, frozenset(errors.keys() - small), levels)
+
+
+def _factors(coarse: Field, fine: Field) -> Mapping[str, float]:
+    """Return on what to take a change for an error: for the mean of each feature, and under "" for the part."""
+    names = ["", *(MEAN_OF + feature.name for feature in fine.cell.part.features)]
+    count = len(names) - 1
+    numbers = [
+        np.concatenate([[field.panels.part_count], np.bincount(field.panels.feature, minlength=count)])
+        for field in (coarse, fine)
     ]
-    large = np.bincount(first.panels.feature, first.areas, len(features[0])) > TINY * first.wetted_area
-    changes = np.where(large & np.isfinite(features[1]), np.abs(features[1] / features[0] - 1), 0.0)
-    worst = int(np.argmax(changes))
-    return Accuracy(
-        voltage=_change(first.voltage, other.voltage),
-        thinnest=_change(_thinnest(first, wanted), _thinnest(other, wanted)),
-        hottest=_change(hottest_current_density(first), hottest_current_density(other, strip_width(first.panels))),
-        percentiles=float(np.abs(ratios[1] / ratios[0] - 1).max()),
-        features=float(changes[worst]),
-        worst_feature=first.cell.part.features[worst].name,
-        panels=len(panels.body),
-    )
+    finer = np.sqrt(numbers[1] / np.maximum(numbers[0], 1))
+    factor = 1.0 / np.maximum(finer**ORDER - 1.0, 1.0 / MOST_FACTOR)
+    return dict(zip(names, factor.tolist(), strict=True))
 
 
-def _change(value: float, other: float) -> float:
-    return abs(other / value - 1)
+def _bent(field: Field) -> Mapping[str, float]:
+    """Return what the bend within panels says of the mean of each feature, and under "" of the part."""
+    found = bends(field)
+    hollow = {MEAN_OF + feature.name for feature in field.cell.part.features if feature.kind in HOLLOW}
+    return {
+        "": abs(found.whole),
+        **{
+            name: BEND * abs(bend) if name in hollow else abs(bend - found.whole)
+            for name, bend in found.features.items()
+        },
+    }
 
 
-def _ratios(field: Field) -> Floats:
-    return np.array(list(percentiles(field.current_density / field.mean_current_density, field.areas).values()))
+def wishes(field: Field, accuracy: float) -> tuple[SizeSource, ...]:
+    """Return where panels in hollow places should be smaller for their means to meet ``accuracy``.
+
+    The bend of a hollow place sits at its rims, and falls with little more than the size of the panels there. Faces
+    and edges are left to the levels.
+    """
+    panels, areas, values = field.panels, field.areas, field.at_centroids
+    features = field.cell.part.features
+    count = len(features)
+    bend = areas * np.abs(panels.recovery.raw_means(values) - values)
+    flow = np.bincount(panels.feature, areas * np.abs(values), count)
+    number = np.bincount(panels.feature, minlength=count)
+    allowed = SPENT * accuracy / BEND * flow
+    total = np.bincount(panels.feature, bend, count)
+    whole = (allowed / np.maximum(total, 1e-300)) ** RIM_POWER
+    even = total / np.maximum(number, 1)
+    shrink = whole[panels.feature] * np.cbrt(even[panels.feature] / np.maximum(bend, 1e-300))
+    hollow = np.array([feature.kind in HOLLOW for feature in features])
+    large = np.bincount(panels.feature, areas, count) > TINY * field.wetted_area
+    over = hollow & large & (total > allowed)
+    rows = np.flatnonzero((shrink < 0.9) & over[panels.feature])
+    if not len(rows):
+        return ()
+    edge = _edge_lengths(areas[rows])
+    return (size_source(panels.part.centroids[rows], edge * np.maximum(shrink[rows], MOST_FINER), GROWTH),)
 
 
-def _thinnest(field: Field, wanted: tuple[str, ...]) -> float:
-    chosen = significant_panels(field.cell.part, field.panels, wanted)
-    return float(local_mean(field.current_density, field.panels)[chosen].min())
+def _edge_lengths(areas: Floats) -> Floats:
+    """Return the sides of equilateral triangles of these areas."""
+    return np.asarray(np.sqrt(4.0 / np.sqrt(3.0) * areas))

@@ -13,6 +13,9 @@ WEIGHING = 3e-4
 """Relative tolerance of the solves that limits are read from; the field of the plan is solved again, closely."""
 
 
+UNCHECKED = float("inf")
+"""Balance of anode and cathode current while limits are weighed: the field of the plan is held to its own."""
+
 CLEAR = 0.5
 """Share of the limiting current that is recommended at most: near it deposits turn rough and powdery (common
 practice, no source; the warning about the hottest edge begins at the same share)."""
@@ -31,17 +34,33 @@ class Limit:
     basis: str
 
 
-def weighed_limits(prepared: Prepared, supply: Supply) -> tuple[tuple[Limit, ...], Field]:
-    """Return each limit on the current, the least marked as binding, and a field near the one to come."""
+AT_MEAN = "usual current density of the bath, at the mean"
+AT_STRIP = "bright range of the bath, at the hottest strip"
+AT_VOLTS = "supply voltage"
+
+FAR_OFF = 1.2
+"""A supply voltage that lets so many times the least other limit flow is not weighed again on finer panels."""
+
+
+def weighed_limits(
+    prepared: Prepared, supply: Supply, before: tuple[Limit, ...] = ()
+) -> tuple[tuple[Limit, ...], Field]:
+    """Return each limit on the current, the least marked as binding, and a field near the one to come.
+
+    ``before`` are the limits of the same cell on other panels: where to look first.
+    """
+    known = {limit.name: limit.value for limit in before}
     bath, area = prepared.cell.bath, float(prepared.panels.part.area)
     bright, most = bath.current_density, limiting_current(prepared)
-    at_mean, clear = current_with_thieves(prepared, bright.typical * area), CLEAR * most
-    at_strip, field = current_at_strip(prepared, bright.high, min(at_mean, clear), most)
+    at_mean = current_with_thieves(prepared, bright.typical * area, known.get(AT_MEAN))
+    clear = CLEAR * most
+    begin = known.get(AT_STRIP, min(at_mean, clear))
+    at_strip, field = current_at_strip(prepared, bright.high, begin, most)
     width = 1e3 * strip_width(prepared.panels)
     thieves = ", and what the thieves take" if prepared.panels.thieves else ""
     limits = [
         Limit(
-            "usual current density of the bath, at the mean",
+            AT_MEAN,
             at_mean,
             False,
             f"{bright.typical / 100:.3g} A/dm² over the wetted area{thieves}",
@@ -49,15 +68,18 @@ def weighed_limits(prepared: Prepared, supply: Supply) -> tuple[tuple[Limit, ...
     ]
     if at_strip is not None:
         why = f"{bright.high / 100:.3g} A/dm² on a strip {width:.1f} mm wide along the edge{thieves}"
-        limits.append(Limit("bright range of the bath, at the hottest strip", at_strip, False, why))
+        limits.append(Limit(AT_STRIP, at_strip, False, why))
     if clear < float("inf"):
         why = f"{100 * CLEAR:.0f} % of the {most:.3g} A that the limiting current densities stated allow"
         limits.append(Limit("limiting current of part and anodes", clear, False, why))
     if supply.max_current is not None:
         limits.append(Limit("supply current", supply.max_current, False, "the most the supply gives"))
     if supply.max_voltage is not None:
-        at_volts = solve_field(prepared, Voltage(supply.max_voltage), start=field, tolerance=WEIGHING).total_current
-        limits.append(Limit("supply voltage", at_volts, False, f"what flows at {supply.max_voltage:.3g} V"))
+        others = min(limit.value for limit in limits)
+        at_volts = known.get(AT_VOLTS, 0.0)
+        if at_volts < FAR_OFF * others:  # otherwise larger panels have told already that it is far from binding
+            at_volts = solve_field(prepared, Voltage(supply.max_voltage), start=field, tolerance=WEIGHING, balance=UNCHECKED).total_current
+        limits.append(Limit(AT_VOLTS, at_volts, False, f"what flows at {supply.max_voltage:.3g} V"))
     least = min(limits, key=lambda limit: limit.value)
     return tuple(replace(limit, binds=limit is least) for limit in limits), field
 
@@ -74,17 +96,17 @@ def limiting_current(prepared: Prepared) -> float:
     return min(sum(carried(cell.bath.law, body) for body in (PART, *panels.thieves)), anodes)
 
 
-def current_with_thieves(prepared: Prepared, wanted: float) -> float:
+def current_with_thieves(prepared: Prepared, wanted: float, begin: float | None = None) -> float:
     """Return the current to set for the part to get ``wanted`` [A]; the same without thieves.
 
-    A fixed-point iteration: the share of the thieves changes slowly with current.
+    A fixed-point iteration, from ``begin`` [A]: the share of the thieves changes slowly with current.
     """
     if not prepared.panels.thieves:
         return wanted
-    current = wanted
+    current = wanted if begin is None else begin
     field = None
     for _ in range(6):
-        field = solve_field(prepared, Current(current), start=field, tolerance=WEIGHING)
+        field = solve_field(prepared, Current(current), start=field, tolerance=WEIGHING, balance=UNCHECKED)
         new = wanted * field.total_current / field.current
         if abs(new - current) < 2e-3 * new:
             break
@@ -101,7 +123,7 @@ def current_at_strip(prepared: Prepared, wanted: float, start: float, most: floa
     near a limiting current the strip hardly gains on the mean, and it takes more of them.
     """
     current = start
-    field = solve_field(prepared, Current(current), tolerance=WEIGHING)
+    field = solve_field(prepared, Current(current), tolerance=WEIGHING, balance=UNCHECKED)
     for _ in range(20):
         new = current * wanted / hottest_current_density(field)
         if abs(new - current) < 5e-3 * new:
@@ -109,5 +131,5 @@ def current_at_strip(prepared: Prepared, wanted: float, start: float, most: floa
         if new > NEAR * most:
             return None, field
         current = new
-        field = solve_field(prepared, Current(current), start=field, tolerance=WEIGHING)
+        field = solve_field(prepared, Current(current), start=field, tolerance=WEIGHING, balance=UNCHECKED)
     return new, field

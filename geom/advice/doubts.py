@@ -209,6 +209,6 @@ def _accuracy_findings(accuracy: Accuracy) -> list[Finding]:
         Finding(
             Severity.WARNING,
             "numerical-error-large",
-            f"larger panels change {', '.join(large)}: take these numbers with as much doubt",
+            f"the panels may put {', '.join(large)} wrong: take these numbers with as much doubt",
         )
     ]

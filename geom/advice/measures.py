@@ -32,6 +32,11 @@ def percentiles(values: Floats, areas: Floats) -> dict[str, float]:
     return {f"p{p}": float(v) for p, v in zip(PERCENTILES, found, strict=True)}
 
 
+def ratio_percentiles(field: Field) -> dict[str, float]:
+    """Return the percentiles of local over mean current density, by quarters of panels."""
+    return percentiles(field.quarters.reshape(-1) / field.mean_current_density, np.repeat(field.areas / 4, 4))
+
+
 def tail_mean(values: Floats, areas: Floats, share: float) -> float:
     """Return the mean over the lowest ``share`` of the area, or over the highest where ``share`` < 0."""
     order = np.argsort(values if share > 0 else -values)
@@ -52,8 +57,8 @@ def spread(values: Floats, areas: Floats) -> Mapping[str, float]:
 
 
 def strip_width(panels: Panels) -> float:
-    """Return the width of the edge strip: 1 mm, or more where the panels were enlarged [m]."""
-    return max(STRIP, panels.scale * EDGE_SIZE)
+    """Return the width of the edge strip: 1 mm, or half a panel where the panels were much enlarged [m]."""
+    return max(STRIP, 0.5 * panels.scale * EDGE_SIZE)
 
 
 def hottest_strip(field: Field, width: float | None = None) -> Strip | None:
@@ -64,15 +69,15 @@ def hottest_strip(field: Field, width: float | None = None) -> Strip | None:
     """
     panels = field.panels
     width = strip_width(panels) if width is None else width
-    share = (panels.edge_distance < width).mean(axis=1)  # of each panel that lies in a strip
-    near = share > 0
+    inside = panels.edge_distance < width  # which quarters of each panel lie in a strip
+    near = inside.any(axis=1)
     if not np.any(near):
         return None
     edges = len(panels.edge_length)
     strip = panels.feature[near] * edges + panels.edge_chain[near]
-    weight = (field.areas * share)[near]
-    total = np.bincount(strip, weight)
-    flow = np.bincount(strip, weight * field.current_density[near])
+    quarter = field.areas[near] / 4
+    total = np.bincount(strip, quarter * inside[near].sum(axis=1))
+    flow = np.bincount(strip, quarter * (field.quarters * inside)[near].sum(axis=1))
     long = panels.edge_length >= min(LEAST_EDGE, panels.edge_length.max())
     # a strip that has barely begun (the corner panels of a neighbour face) is none
     whole = total > 0.5 * width * panels.edge_length[np.arange(len(total)) % edges]

@@ -35,6 +35,19 @@ class Target:
         return self.current is not None or self.voltage is not None
 
 
+QUICK, USUAL, FINE = 0.05, 0.02, 0.01
+"""Accuracies by name, as a share of each figure."""
+
+
+@dataclass(frozen=True, slots=True)
+class Demand:
+    """How sure the figures have to be, and what may be spent on it."""
+
+    accuracy: float = USUAL  # the most numerical error of a figure, as a share of it
+    panels: int = 16_000  # the most panels of one solve
+    seconds: float = 60.0  # after which no finer panels are begun
+
+
 @dataclass(frozen=True, eq=False)
 class Job:
     """One job, complete but for defaults that need the part's size: those are None and filled by `geom.plan`.
@@ -56,3 +69,4 @@ class Job:
     rack: Rack | None = None  # None: the part hangs alone
     shields: tuple[Shield, ...] = ()
     thieves: tuple[Thief, ...] = ()
+    demand: Demand = Demand()

@@ -1,6 +1,5 @@
 """`Plan` to a plain tree of sections: every renderer shows this, in this order."""
 
-from geom.advice.accuracy import COARSER
 from geom.advice.copies import over_copies, thickness_ratio
 from geom.findings import Severity
 from geom.plan import Plan
@@ -314,7 +313,7 @@ def _numerical_error(plan: Plan) -> Section:
         Row(f"means of features, the worst ({accuracy.worst_feature})", percent(accuracy.features)),
     )
     note = (
-        f"How far each number, as first hung, moves when the panels are made {COARSER} times larger ({accuracy.panels} "
-        "of them): a measure of the numerical error. What is not known of the bath usually weighs more."
+        f"Estimated from solves on {', '.join(str(n) for n in accuracy.panels)} panels, as first hung; asked were "
+        f"{percent(accuracy.wanted)}. What is not known of the bath usually weighs more."
     )
     return Section("Numerical error", (note,), rows)

@@ -117,7 +117,12 @@ def _numerical_error(accuracy: Accuracy) -> dict[str, Any]:
         "feature_means": accuracy.features,
         "worst_feature": accuracy.worst_feature,
         "coarser_by": COARSER,
-        "coarser_panels": accuracy.panels,
+        "coarser_panels": accuracy.panels[-2],
+        "asked": accuracy.wanted,
+        "reached": accuracy.reached,
+        "budget_spent": accuracy.spent or None,
+        "panels": list(accuracy.panels),
+        "of": dict(accuracy.errors),
     }
 
 

@@ -19,7 +19,15 @@ from geom.findings import Finding, Severity
 from geom.job.job import Supply
 
 STOP, WARNING, NOTE = Severity.STOP, Severity.WARNING, Severity.NOTE
-SURE = Accuracy(1e-3, 1e-2, 2e-2, 1e-2, 1e-2, "face A (+z)", 2000)
+ERRORS = {
+    "voltage": 1e-3,
+    "current": 1e-3,
+    "thinnest": 1e-2,
+    "hottest": 2e-2,
+    **dict.fromkeys(["p1", "p10", "p50", "p90", "p99"], 1e-2),
+    "mean of face A (+z)": 1e-2,
+}
+SURE = Accuracy(0.02, ERRORS, frozenset(ERRORS), (2000, 5000))
 BRIGHT = Range(100.0, 300.0, 500.0)
 
 
@@ -130,7 +138,7 @@ def test_anodes_without_a_law_are_noted_and_those_with_one_are_not() -> None:
 
 
 def test_a_figure_that_hangs_on_the_panels_warns_and_is_named() -> None:
-    unsure = replace(SURE, thinnest=0.2, features=0.09)
+    unsure = replace(SURE, errors={**ERRORS, "thinnest": 0.2, "mean of face A (+z)": 0.09})
     message = findings(even(300.0), supply=Supply(10.0, 10.0), accuracy=unsure)["numerical-error-large"].message
     assert "the time by 20 %" in message
     assert "face A (+z) by 9 %" in message

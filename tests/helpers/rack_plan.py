@@ -3,8 +3,8 @@
 from functools import cache
 
 from geom.job.read import parse_job
-from geom.panels import MeshOptions
 from geom.plan import Plan, make_plan
+from helpers.demands import few_panels
 
 ROW = """
 title = "Three links with all that can stand in a tank"
@@ -67,4 +67,4 @@ significant = ["face A (+z)", "face B (-z), part 2"]
 @cache
 def rack_plan() -> Plan:
     """Return the plan of three short links, coarsely meshed."""
-    return make_plan(parse_job(ROW), options=MeshOptions(budget=1500))
+    return make_plan(few_panels(parse_job(ROW), 1500))

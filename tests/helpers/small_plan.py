@@ -3,8 +3,8 @@
 from functools import cache
 
 from geom.job.read import parse_job
-from geom.panels import MeshOptions
 from geom.plan import Plan, make_plan
+from helpers.demands import few_panels
 
 LINK = """
 title = "Link of the shore-power panel"
@@ -24,4 +24,4 @@ thickness = "8 um"
 @cache
 def small_plan() -> Plan:
     """Return the plan of a short link with two holes, coarsely meshed."""
-    return make_plan(parse_job(LINK), options=MeshOptions(budget=1200))
+    return make_plan(few_panels(parse_job(LINK), 1200))

@@ -3,11 +3,11 @@
 from functools import cache
 
 import numpy as np
+from helpers.demands import few_panels
 from numpy.testing import assert_allclose
 
 from geom.findings import Severity
 from geom.job.read import parse_job
-from geom.panels import MeshOptions
 from geom.plan import Plan, make_plan
 
 CHANNEL = """
@@ -37,12 +37,11 @@ width = "130 mm"
 depth = "150 mm"
 """
 )
-OPTIONS = MeshOptions(budget=1500)
 
 
 @cache
 def planned(text: str) -> Plan:
-    return make_plan(parse_job(text), options=OPTIONS)
+    return make_plan(few_panels(parse_job(text), 1500))
 
 
 def told(plan: Plan) -> bool:

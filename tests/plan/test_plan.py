@@ -4,13 +4,13 @@ from functools import cache
 
 import numpy as np
 import pytest
+from helpers.demands import few_panels
 from helpers.small_plan import LINK, small_plan
 from numpy.testing import assert_allclose
 
 from geom.errors import SolveError
 from geom.findings import Severity
 from geom.job.read import parse_job
-from geom.panels import MeshOptions
 from geom.plan import Plan, make_plan, same_panels
 
 BAR = """
@@ -39,7 +39,7 @@ depth = "110 mm"
 @cache
 def plan(bath: str = "", target: str = "", more: str = "", thickness: str = "8 um") -> Plan:
     text = BAR.format(bath=bath, target=target, more=more).replace("8 um", thickness)
-    return make_plan(parse_job(text), options=MeshOptions(budget=600))
+    return make_plan(few_panels(parse_job(text), 600))
 
 
 def codes(plan: Plan, severity: Severity) -> set[str]:
@@ -193,7 +193,7 @@ thickness = "8 um"
 
 def test_a_part_that_would_touch_an_anode_once_turned_is_not_turned() -> None:
     """An angle round a rod: one leg along x at +y, the other along y at -x."""
-    made = make_plan(parse_job(CROOK.format(x=18, y=-10)), options=MeshOptions(budget=600))
+    made = make_plan(few_panels(parse_job(CROOK.format(x=18, y=-10)), 600))
     assert len(made.fields) == 1
     assert made.schedule.turned is None
     assert [stage.name for stage in made.deposit.stages] == ["as hung"]
@@ -203,8 +203,7 @@ def test_a_part_that_would_touch_an_anode_once_turned_is_not_turned() -> None:
 def test_stages_are_told_in_order_from_0_to_1() -> None:
     told: list[tuple[str, float]] = []
     make_plan(
-        parse_job(BAR.format(bath="", target="", more="")),
-        options=MeshOptions(budget=800),
+        few_panels(parse_job(BAR.format(bath="", target="", more="")), 800),
         progress=lambda stage, share: told.append((stage, share)),
     )
     shares = [share for _, share in told]
@@ -228,6 +227,6 @@ def test_the_wetted_area_of_a_part_that_is_all_wet_is_by_formula() -> None:
 @pytest.mark.parametrize("budget", [400, 900])
 def test_a_bar_with_holes_on_large_panels_can_still_be_turned(budget: int) -> None:
     """Large panels cut across the bores: the little area they lose is no sign that another surface is wet."""
-    made = make_plan(parse_job(LINK), options=MeshOptions(budget=budget))
+    made = make_plan(few_panels(parse_job(LINK), budget))
     assert len(made.fields) == 2
     assert made.schedule.turned is not None

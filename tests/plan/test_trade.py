@@ -3,9 +3,9 @@
 from functools import cache
 
 import pytest
+from helpers.demands import few_panels
 
 from geom.job.read import parse_job
-from geom.panels import MeshOptions
 from geom.plan import Plan, make_plan
 
 BUS_BAR = """
@@ -31,7 +31,7 @@ current = "1 A"
 @cache
 def bus_bar(length: int = 90, more: str = "", width: int = 20) -> Plan:
     text = BUS_BAR.format(length=length, side=width) + more
-    return make_plan(parse_job(text), options=MeshOptions(budget=1200))
+    return make_plan(few_panels(parse_job(text), 1200))
 
 
 @pytest.mark.parametrize("length", [80, 100])

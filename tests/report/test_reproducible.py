@@ -9,14 +9,14 @@ ROOT = Path(__file__).parents[2]
 MAKE = """
 import sys
 sys.path.insert(0, "tests")
+from helpers.demands import few_panels
 from helpers.small_plan import LINK
 from geom.job.read import parse_job
-from geom.panels import MeshOptions
 from geom.plan import make_plan
 from geom.report.content import document
 from geom.report.jsonfile import as_json
 from geom.report.text import as_text
-plan = make_plan(parse_job(LINK), options=MeshOptions(budget=500))
+plan = make_plan(few_panels(parse_job(LINK), 500))
 sys.stdout.reconfigure(encoding="utf-8")
 print(as_json(plan), as_text(document(plan)))
 """

@@ -1,0 +1,10 @@
+"""Jobs that ask for little, so that a test need not wait."""
+
+from dataclasses import replace
+
+from geom.job.job import Demand, Job
+
+
+def few_panels(job: Job, panels: int) -> Job:
+    """The job on about so many panels, however sure its figures then are."""
+    return replace(job, demand=Demand(accuracy=0.2, panels=panels))
