@@ -37,6 +37,7 @@ THIN_SHARE = 3.0  # nor than this many thicknesses of the metal behind them
 NARROW, NARROW_REST = 1.5, 2.5  # nor, along the edges of a narrow face, than so many of its widths: part, others
 LEAST_SHARE = 0.3  # of the panel edge: no gap or wall asks for less
 REST_FIRST = 1.3  # how much more than the part's the panels of walls and anodes are enlarged to meet the budget
+MOST_SCALE = 5.0  # beyond that the budget gives way: panels wider than the gaps between bodies lose the balance
 FLOOR = 1e-6  # no panel edge is asked to be smaller [m]
 BUDGET = 7000  # panels of one cell; beyond it every size is enlarged alike
 
@@ -71,7 +72,7 @@ def scales_for(
         else:
             part *= max(1.05, over**0.6)
             rest = max(rest, part)
-    return part, rest
+    return min(part, max(begin, MOST_SCALE)), min(rest, max(begin, MOST_SCALE))
 
 
 def scaled_sizes(

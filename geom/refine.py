@@ -24,6 +24,7 @@ Choose = Callable[[Prepared, "Level | None"], Chosen]
 FIRST_SCALE, POWER = 1.2, 0.6
 """Panels of the second level are so many times their usual size at the usual accuracy, and go with that power of it."""
 
+WISH_SHARE = 0.3  # of the panels at most are asked for where the error is
 STEP = 1.6  # by how much the panels shrink from the second level on
 TOLERANCE_SHARE = 0.005  # of the accuracy: how closely the equations are solved
 
@@ -64,7 +65,7 @@ def refined(cell: Cell, demand: Demand, choose: Choose, wanted: tuple[str, ...],
     while True:
         say(f"solving on panels {len(counts)} times refined", share)
         took = monotonic()
-        asked = wishes(coarse.field, demand.accuracy)
+        asked = wishes(coarse.field, demand.accuracy, WISH_SHARE * demand.panels)
         options = MeshOptions(budget=demand.panels, scale=scale)
         fine = _level(cell, options, asked, coarse, choose, demand)
         took = monotonic() - took

@@ -146,8 +146,8 @@ def _bent(field: Field) -> Mapping[str, float]:
     }
 
 
-def wishes(field: Field, accuracy: float) -> tuple[SizeSource, ...]:
-    """Return where panels in hollow places should be smaller for their means to meet ``accuracy``.
+def wishes(field: Field, accuracy: float, most: float) -> tuple[SizeSource, ...]:
+    """Return where panels in hollow places should be smaller for their means to meet ``accuracy``, ``most`` of them.
 
     The bend of a hollow place sits at its rims, and falls with little more than the size of the panels there. Faces
     and edges are left to the levels.
@@ -169,8 +169,9 @@ def wishes(field: Field, accuracy: float) -> tuple[SizeSource, ...]:
     rows = np.flatnonzero((shrink < 0.9) & over[panels.feature])
     if not len(rows):
         return ()
-    edge = _edge_lengths(areas[rows])
-    return (size_source(panels.part.centroids[rows], edge * np.maximum(shrink[rows], MOST_FINER), GROWTH),)
+    smaller = np.maximum(shrink[rows], MOST_FINER)
+    smaller *= max(1.0, float(np.sqrt((smaller**-2).sum() / most)))
+    return (size_source(panels.part.centroids[rows], _edge_lengths(areas[rows]) * smaller, GROWTH),)
 
 
 def _edge_lengths(areas: Floats) -> Floats:

@@ -42,8 +42,9 @@ def best_schedule(first: Field, second: Field | None, significant: Bools, target
     shares = np.linspace(0.0, 1.0, 101)
     times = np.array([time_to_thinnest(s * rate + (1 - s) * other, significant, target) for s in shares])
     best = int(times.argmin())
+    good = 1.02 * float(times[best])
     for whole in (100, 0, 50):  # one pose alone, or halves, where a finer share gains next to nothing
-        if times[whole] <= 1.02 * times[best]:
+        if times[whole] <= good:
             best = whole
     turned = float(times[best])
     if not (np.isfinite(turned) and turned <= WORTH_TURNING * alone):

@@ -15,6 +15,48 @@ FOLD = 0.5  # cosine between normals: neighbours farther turned lie round an edg
 
 
 @njit(cache=True, error_model="numpy")
+def _fit(
+    near: Array,
+    face: int,
+    n: Array,
+    t: Array,
+    s: Array,
+    reach: float,
+    centroids: Array,
+    normals: Array,
+    patches: Array,
+) -> tuple[Array, Array, int]:
+    """Return the neighbours used, the terms' weights on their values (TERMS, k), and how many there are; 0: too few."""
+    terms, share, used = np.zeros((len(near), TERMS)), np.zeros(len(near)), np.zeros(len(near), np.int64)
+    k = 0
+    for other in near:
+        if other == face or patches[other] != patches[face] or (normals[other] * n).sum() < FOLD:
+            continue
+        d = centroids[other] - centroids[face]
+        u, v, length = (d * t).sum(), (d * s).sum(), np.sqrt((d * d).sum())
+        flat = np.sqrt(u * u + v * v)
+        if flat < 1e-9 * length:
+            continue
+        u, v = u * length / (flat * reach), v * length / (flat * reach)
+        terms[k, 0], terms[k, 1], terms[k, 2], terms[k, 3], terms[k, 4] = u, v, 0.5 * u * u, u * v, 0.5 * v * v
+        share[k] = (u * u + v * v) ** -1.5
+        used[k] = other
+        k += 1
+    if k < LEAST:
+        return used, np.zeros((TERMS, 1)), 0
+    matrix, right = np.zeros((TERMS, TERMS)), np.zeros((TERMS, k))
+    for i in range(TERMS):
+        for q in range(k):
+            right[i, q] = share[q] * terms[q, i]
+        for j in range(TERMS):
+            matrix[i, j] = (right[i] * terms[:k, j]).sum()
+    slope, bend = matrix[0, 0] + matrix[1, 1], matrix[2, 2] + matrix[3, 3] + matrix[4, 4]
+    for i in range(TERMS):
+        matrix[i, i] += 1e-6 * slope if i < 2 else (SOFT if k >= ENOUGH else STIFF) * bend
+    return used, np.linalg.solve(matrix, right), k
+
+
+@njit(cache=True, error_model="numpy")
 def quarter_weights(
     starts: Array,
     neighbours: Array,
@@ -42,36 +84,7 @@ def quarter_weights(
         s = np.cross(n, t)
         reach = np.sqrt(((corners[face] - centroids[face]) ** 2).sum() / 3.0)
         first, last = starts[face], starts[face + 1]
-        terms, share, used = np.zeros((last - first, TERMS)), np.zeros(last - first), np.zeros(last - first, np.int64)
-        k = 0
-        for q in range(first, last):
-            other = neighbours[q]
-            if other == face or patches[other] != patches[face] or (normals[other] * n).sum() < FOLD:
-                continue
-            d = centroids[other] - centroids[face]
-            u, v, length = (d * t).sum(), (d * s).sum(), np.sqrt((d * d).sum())
-            flat = np.sqrt(u * u + v * v)
-            if flat < 1e-9 * length:
-                continue
-            u, v = u * length / (flat * reach), v * length / (flat * reach)
-            terms[k, 0], terms[k, 1], terms[k, 2], terms[k, 3], terms[k, 4] = u, v, 0.5 * u * u, u * v, 0.5 * v * v
-            share[k] = (u * u + v * v) ** -1.5
-            used[k] = other
-            k += 1
-        fit = np.zeros((TERMS, max(k, 1)))
-        if k >= LEAST:
-            matrix, right = np.zeros((TERMS, TERMS)), np.zeros((TERMS, k))
-            for i in range(TERMS):
-                for q in range(k):
-                    right[i, q] = share[q] * terms[q, i]
-                for j in range(TERMS):
-                    matrix[i, j] = (right[i] * terms[:k, j]).sum()
-            slope, bend = matrix[0, 0] + matrix[1, 1], matrix[2, 2] + matrix[3, 3] + matrix[4, 4]
-            for i in range(TERMS):
-                matrix[i, i] += 1e-6 * slope if i < 2 else (SOFT if k >= ENOUGH else STIFF) * bend
-            fit = np.linalg.solve(matrix, right)
-        else:
-            k = 0
+        used, fit, k = _fit(neighbours[first:last], face, n, t, s, reach, centroids, normals, patches)
         us, vs = np.zeros(3), np.zeros(3)
         for a in range(3):
             d = corners[face, a] - centroids[face]

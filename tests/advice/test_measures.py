@@ -154,7 +154,7 @@ def test_a_wider_strip_along_the_edges_is_cooler() -> None:
 def test_the_strip_is_a_millimetre_wide_or_as_wide_as_the_panels_allow() -> None:
     panels = small_plan().fields[0].panels
     assert strip_width(replace(panels, scale=1.0)) == STRIP == 1e-3
-    assert_allclose(strip_width(replace(panels, scale=2.5)), 2.5e-3, rtol=1e-12, atol=0)
+    assert_allclose(strip_width(replace(panels, scale=2.5)), 1.25e-3, rtol=1e-12, atol=0)
     assert strip_width(replace(panels, scale=0.5)) == STRIP
 
 

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from helpers.flows import on_the_link
 from helpers.small_plan import small_plan
-from hypothesis import given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
@@ -72,6 +72,7 @@ def test_after_the_schedule_the_thinnest_place_has_the_target_exactly(
 @given(densities, densities)
 def test_mirror_images_get_half_the_time_each(front: float, back: float) -> None:
     """A symmetric part: the second pose is the first with the sides changed."""
+    assume(front > back / 3)  # else turning is not worth the trouble
     first, second = sided(None, 1.5 * front + back, back), sided(None, back, 1.5 * front + back)
     schedule = best_schedule(first, second, everywhere(), TARGET)
     assert schedule.first == schedule.second > 0

@@ -7,4 +7,4 @@ from geom.job.job import Demand, Job
 
 def few_panels(job: Job, panels: int) -> Job:
     """The job on about so many panels, however sure its figures then are."""
-    return replace(job, demand=Demand(accuracy=0.2, panels=panels))
+    return replace(job, demand=Demand(accuracy=0.05, panels=panels))

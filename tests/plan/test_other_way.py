@@ -41,7 +41,7 @@ depth = "150 mm"
 
 @cache
 def planned(text: str) -> Plan:
-    return make_plan(few_panels(parse_job(text), 1500))
+    return make_plan(few_panels(parse_job(text), 3000))
 
 
 def told(plan: Plan) -> bool:

@@ -39,7 +39,7 @@ depth = "110 mm"
 @cache
 def plan(bath: str = "", target: str = "", more: str = "", thickness: str = "8 um") -> Plan:
     text = BAR.format(bath=bath, target=target, more=more).replace("8 um", thickness)
-    return make_plan(few_panels(parse_job(text), 600))
+    return make_plan(few_panels(parse_job(text), 1200))
 
 
 def codes(plan: Plan, severity: Severity) -> set[str]:
@@ -193,7 +193,7 @@ thickness = "8 um"
 
 def test_a_part_that_would_touch_an_anode_once_turned_is_not_turned() -> None:
     """An angle round a rod: one leg along x at +y, the other along y at -x."""
-    made = make_plan(few_panels(parse_job(CROOK.format(x=18, y=-10)), 600))
+    made = make_plan(few_panels(parse_job(CROOK.format(x=18, y=-10)), 1200))
     assert len(made.fields) == 1
     assert made.schedule.turned is None
     assert [stage.name for stage in made.deposit.stages] == ["as hung"]
@@ -224,7 +224,7 @@ def test_the_wetted_area_of_a_part_that_is_all_wet_is_by_formula() -> None:
     assert_allclose(plan().wetted_area, 2 * (60 * 20 + 60 * 3 + 20 * 3) * 1e-6, rtol=1e-12, atol=0)
 
 
-@pytest.mark.parametrize("budget", [400, 900])
+@pytest.mark.parametrize("budget", [700, 1200])
 def test_a_bar_with_holes_on_large_panels_can_still_be_turned(budget: int) -> None:
     """Large panels cut across the bores: the little area they lose is no sign that another surface is wet."""
     made = make_plan(few_panels(parse_job(LINK), budget))

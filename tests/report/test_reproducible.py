@@ -16,7 +16,7 @@ from geom.plan import make_plan
 from geom.report.content import document
 from geom.report.jsonfile import as_json
 from geom.report.text import as_text
-plan = make_plan(few_panels(parse_job(LINK), 500))
+plan = make_plan(few_panels(parse_job(LINK), 1200))
 sys.stdout.reconfigure(encoding="utf-8")
 print(as_json(plan), as_text(document(plan)))
 """
