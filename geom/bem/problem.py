@@ -63,7 +63,7 @@ class BoundarySolution:
     anode_current: float  # [A], > 0: summed over the anode panels
     residuals: tuple[float, ...]  # relative residual after each Newton step
     iterations: int  # Krylov iterations in all
-    columns: Floats  # (n, 2) unknowns for the laws' offsets and for one volt on the cathode: where to begin again
+    response: Floats  # (n, 2) potential [V] and current density [A/m²] of one volt more on the cathode metal
 
 
 def total_current(current_density: Floats, areas: Floats, patches: Sequence[ElectrodePatch]) -> float:

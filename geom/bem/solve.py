@@ -1,19 +1,18 @@
 """Solve the boundary problem: Newton on the electrode laws round a linear solve of the integral equation.
 
-Unknowns are the potential on insulators and the current density on electrodes. Each step puts the tangent
-of every law in place of the law, ``u = u_k + R_k (i - i_k)``, solves for two right-hand sides (the tangents'
-offsets, and one volt on the cathode metal) and combines them to the asked voltage or current. The next point
-of tangency is the nearer of the two points of the law at the solved drop and at the solved current: the rule
-by which circuit simulators keep a diode's exponential in bounds (Nagel, SPICE2, UCB/ERL M520, 1975; from memory).
+Each step puts the tangent of every law in place of the law, ``u = u_k + R_k (i - i_k)``, solves for two right-hand
+sides (the cathode metal where it was found last, and one volt more) and combines them to the asked voltage or
+current. The next point of tangency is the nearer of the two points of the law at the solved drop and at the solved
+current: the rule by which circuit simulators keep a diode's exponential in bounds (Nagel, SPICE2, UCB/ERL M520,
+1975; from memory).
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from geom.arrays import Floats, Ints
-from geom.bem.blocks import applied, inverted
+from geom.arrays import Floats
 from geom.bem.krylov import gmres
 from geom.bem.operators import Operators
 from geom.bem.problem import (
@@ -23,53 +22,34 @@ from geom.bem.problem import (
     Voltage,
     total_current,
 )
+from geom.bem.tangents import Scaled, System, Tangents, measured
 from geom.errors import SolveError
 
 STEPS = 60
+IN_VAIN = 3  # steps at a current over the limiting current, for the record of the refusal
+MARGIN = 1e-6  # of the limiting current: nearer than that is over it
+NEAR = 0.8  # times the limiting current: from here on it is the likely cause of a failure
+STILL = 12  # steps without getting nearer by a tenth
 TOLERANCE = 1e-5  # to which the laws and the equation are met, unless less is asked
 SLACK = 10.0  # times that tolerance the equation itself may be missed by: products are in single precision
 FAR = 0.05  # times the right side: a guess that misses by more saves less work than it can cost
+LOCAL = 0.1  # a single panel may miss its law by so many times more
 ATTEMPTS = 3  # at an equation that stays unsolved, each from where the last one stopped
 # a tangent is at most so many times flatter than the chord: past a limiting current it has no figures left
-FLATTEST = 30.0
+FLATTEST = 1e3
 ABSURD = 1e6  # a drop [V] that only a current beyond the limiting current asks for
 LEAST_DROP = 0.1  # of that chord [V]: more than a Tafel slope, so that an exponential keeps its tangent
 ROUGH = 1e-3  # of the solves before it: the tangents move more than that
 
 
 @dataclass(frozen=True, eq=False)
-class _System:
-    """One geometry with its electrodes and conductivity: everything but the tangents.
+class _Found:
+    """What one step found."""
 
-    Unknowns (n, 2): potential [V] on insulators, current density [A/m²] on electrodes.
-    """
-
-    operators: Operators
-    conductivity: float
-    patches: tuple[ElectrodePatch, ...]
-    on_cathode: Floats  # (k,) 1 on cathode columns, 0 on anode columns
-    column: Ints  # (n,) electrode column of each panel, -1 on insulators
-
-    def product(self, resistance: Floats, unknowns: Floats) -> Floats:
-        """Return the matrix of the tangent problem times the unknowns."""
-        electrodes = self.operators.electrodes
-        current = unknowns[electrodes]
-        potential = unknowns.copy()
-        potential[electrodes] = resistance[:, None] * current
-        return self.operators.product(potential, current / self.conductivity)
-
-    def near_inverses(self, resistance: Floats) -> Floats:
-        """Return the inverses of the matrix of the tangent problem on each block of near neighbours."""
-        blocks, operators = self.operators.blocks, self.operators
-        rows = blocks.rows
-        near = operators.near_double.copy()
-        place = np.arange(rows.shape[1])
-        near[:, place, place] += operators.free[rows]
-        columns = self.column[rows]
-        charged = columns >= 0
-        factor = np.where(charged, resistance[np.maximum(columns, 0)], 1.0)
-        flux = np.where(charged, 1.0 / self.conductivity, 0.0)
-        return inverted(blocks, near * factor[:, None, :] + operators.near_single * flux[:, None, :])
+    potential: Floats  # (n, 2) of the field, and of one volt more on the cathode metal [V]
+    current: Floats  # (k, 2) the same [A/m²]
+    drop: Floats  # (k,) on the tangents [V]
+    metal: float  # of the cathodes [V]
 
 
 def solve(
@@ -99,48 +79,33 @@ def solve(
     """
     _check(operators, anodes, cathodes, conductivity, control)
     system = _system(operators, anodes, cathodes, conductivity)
-    areas = operators.areas[operators.electrodes]
-    drop, current = _first_point(system, areas, control, start)
-    guess = np.zeros((len(operators.areas), 2)) if start is None else np.array(start.columns)
+    limits = _limits(system)
+    in_vain = isinstance(control, Current) and control.value >= (1.0 - MARGIN) * min(limits.values(), default=np.inf)
+    tangents, guess = _beginning(system, control, start)
+    rough = tolerance if _is_straight(tangents) else max(ROUGH, tolerance)
     history: list[float] = []
-    metal = 0.0 if start is None else -start.voltage
-    inverses: Floats | None = None
-    rough = tolerance if _is_straight(system, drop) else max(ROUGH, tolerance)
-    iterations, accuracy = 0, rough
-    unsolved = 0
-    for _ in range(STEPS):
-        resistance = _resistances(system, drop)
-        offset = drop - resistance * current
-        if inverses is None:  # of the first tangents: close enough to precondition with to the end
-            inverses = system.near_inverses(resistance)
-        rhs = _known_side(system, offset)
-        scaled = _scaled(system, resistance, inverses, rhs)
-        size = _sizes(scaled.of(rhs), metal)
-        guess, count = _linear_solve(scaled, rhs, guess, accuracy * size)
+    iterations, accuracy, unsolved = 0, rough, 0
+    step = 0.0 if isinstance(control, Voltage) else None  # of the cathode metal's potential, as far as it is known
+    for _ in range(IN_VAIN if in_vain else STEPS):
+        scaled, rhs = measured(tangents), tangents.known_side()
+        guess, count = _linear_solve(scaled, rhs, guess, accuracy * _sizes(scaled.of(rhs), step))
         iterations += count
-        columns = guess[operators.electrodes]
-        metal = _metal_potential(columns, areas * system.on_cathode, control)
-        solved_current = columns @ np.array([1.0, metal])
-        solved_drop = offset + resistance * solved_current
-        drop, current, miss = _next_point(system, drop, solved_drop, solved_current, areas)
+        found = _found(tangents, guess, control)
+        step = found.metal - tangents.metal
+        drop, current, miss = _next_point(tangents, found)
         history.append(miss)
-        if not np.isfinite(miss) or float(np.abs(drop).max()) > ABSURD:
+        if not np.isfinite(miss) or float(np.abs(drop).max()) > ABSURD or _stands_still(history):
             break
         if miss < tolerance and accuracy <= tolerance:
-            if _equation_miss(scaled, rhs, guess, size) <= SLACK * tolerance:
-                return _solution(
-                    system, guess, metal, solved_current, solved_drop, tuple(history), iterations, anodes, cathodes
-                )
+            if _equation_miss(scaled, rhs, guess, step) <= SLACK * tolerance:
+                return _solution(system, found, tuple(history), iterations, anodes, cathodes)
             unsolved += 1
             if unsolved == ATTEMPTS:
                 raise _unsolved(history)
-        accuracy = tolerance if miss < 0.02 else max(rough, tolerance)
-    raise SolveError(
-        "solve-not-converged",
-        f"the electrode laws and the asked {_words(control)} could not be brought together in {len(history)} steps",
-        hint="a current over the limiting current of an electrode has no solution; otherwise check the polarization",
-        residuals=history,
-    )
+        accuracy = tolerance if miss < 0.02 else rough
+        tangents = _tangents(system, drop, current, found.metal)
+        guess = tangents.unknowns(found.potential, found.current)
+    raise _not_brought_together(control, limits, history)
 
 
 def _unsolved(history: Sequence[float]) -> SolveError:
@@ -150,6 +115,25 @@ def _unsolved(history: Sequence[float]) -> SolveError:
         hint="bodies very close together or panels of very unlike size are the usual cause; move them apart, or mesh finer",
         residuals=history,
     )
+
+
+def _stands_still(history: Sequence[float]) -> bool:
+    return len(history) > STILL and min(history[-STILL:]) > 0.9 * min(history[:-STILL])
+
+
+def _not_brought_together(
+    control: Voltage | Current, limits: Mapping[str, float], history: Sequence[float]
+) -> SolveError:
+    """Return the refusal; where a limiting current is near or passed, it names the least."""
+    message = f"the electrode laws and the asked {_words(control)} could not be brought together"
+    if limits and isinstance(control, Current) and control.value > NEAR * min(limits.values()):
+        name = min(limits, key=lambda key: limits[key])
+        message += f": the limiting current of the {name} is {limits[name]:.4g} A"
+        hint = "ask for less current, or correct the limiting current density"
+    else:
+        message += f" in {len(history)} steps"
+        hint = "check the polarization of cathode and anodes"
+    return SolveError("solve-not-converged", message, hint=hint, residuals=history)
 
 
 def _check(
@@ -175,54 +159,86 @@ def _words(control: Voltage | Current) -> str:
 
 def _system(
     operators: Operators, anodes: Sequence[ElectrodePatch], cathodes: Sequence[ElectrodePatch], conductivity: float
-) -> _System:
-    column = operators.column
+) -> System:
     on_cathode = np.zeros(len(operators.electrodes))
     for patch in cathodes:
-        on_cathode[column[patch.panels]] = 1.0
-    return _System(operators, conductivity, (*anodes, *cathodes), on_cathode, column)
+        on_cathode[operators.column[patch.panels]] = 1.0
+    return System(operators, conductivity, (*anodes, *cathodes), operators.areas[operators.electrodes], on_cathode)
 
 
-def _first_point(
-    system: _System, areas: Floats, control: Voltage | Current, start: BoundarySolution | None
-) -> tuple[Floats, Floats]:
-    """Return drop and current density to start from: those of ``start``, scaled, or else an even current."""
-    if start is not None:
-        asked, had = (
-            (control.value, start.voltage) if isinstance(control, Voltage) else (control.value, start.cathode_current)
-        )
-        return _on_the_laws(system, start.current_density[system.operators.electrodes] * (asked / had))
-    cathode = float(areas @ system.on_cathode)
-    anode = float(areas @ (1 - system.on_cathode))
+def _limits(system: System) -> dict[str, float]:
+    """Return the current that the cathodes and the anodes cannot pass at any voltage [A], where there is one."""
+    limits = {}
+    for name, sign, share in (("cathodes", 1.0, system.on_cathode), ("anodes", -1.0, 1.0 - system.on_cathode)):
+        most = 0.0
+        for patch in system.patches:
+            rows = system.columns(patch)
+            reached = np.inf if patch.law is None else sign * patch.law.current(np.full(len(rows), sign * ABSURD))
+            most += float(np.sum(np.where(share[rows] > 0, system.areas[rows] * reached, 0.0)))
+        if np.any(share) and most < np.inf:
+            limits[name] = most
+    return limits
+
+
+def _beginning(system: System, control: Voltage | Current, start: BoundarySolution | None) -> tuple[Tangents, Floats]:
+    """Return first tangents and unknowns: of ``start``, scaled to the control, or of an even current."""
+    n = len(system.operators.areas)
+    potential, current = np.zeros((n, 2)), np.zeros((len(system.areas), 2))
+    if start is None:
+        points = _on_the_laws(system, _even(system, control))
+    else:
+        had = start.voltage if isinstance(control, Voltage) else start.cathode_current
+        potential = np.stack([start.potential, start.response[:, 0]], axis=1)
+        current = np.stack([start.current_density, start.response[:, 1]], axis=1)[system.electrodes]
+        potential[:, 0] *= control.value / had
+        current[:, 0] *= control.value / had
+        points = _on_the_laws(system, current[:, 0])
+    cathode = system.areas * system.on_cathode
+    level = cathode @ (potential[system.electrodes, 0] - points[0]) / cathode.sum()
+    tangents = _tangents(system, *points, -control.value if isinstance(control, Voltage) else float(level))
+    return tangents, tangents.unknowns(potential, current)
+
+
+def _even(system: System, control: Voltage | Current) -> Floats:
+    """Return (k,) an even current density [A/m²]."""
+    cathode = float(system.areas @ system.on_cathode)
+    anode = float(system.areas @ (1 - system.on_cathode))
     if isinstance(control, Current):
         total = control.value
-    else:  # an even current through liquid as long as the cathode is wide: only the order of size matters
+    else:  # through liquid as long as the cathode is wide: only the order of size matters
         total = control.value * system.conductivity * np.sqrt(cathode) / 3.0
-    return _on_the_laws(system, np.where(system.on_cathode > 0, total / cathode, -total / max(anode, 1e-300)))
+    return np.where(system.on_cathode > 0, total / cathode, -total / max(anode, 1e-300))
 
 
-def _on_the_laws(system: _System, current: Floats) -> tuple[Floats, Floats]:
+def _on_the_laws(system: System, asked: Floats) -> tuple[Floats, Floats]:
     """Return points (drop, current density) on the laws, at the current asked or the nearest halving of it."""
-    drop = np.zeros(len(current))
+    drop, current = np.zeros(len(asked)), asked.copy()
     for patch in system.patches:
-        rows = system.column[patch.panels]
+        rows = system.columns(patch)
         if patch.law is None:
             continue
-        trial = current[rows]
+        trial = asked[rows]
+        found = patch.law.drop(trial)
         for _ in range(60):  # below the limiting current, if the law has one
-            found = patch.law.drop(trial)
             if np.all(np.isfinite(found)):
                 break
-            trial = trial / 2
-        current[rows], drop[rows] = trial, found
+            trial = np.where(np.isfinite(found), trial, trial / 2)
+            found = patch.law.drop(trial)
+        drop[rows] = np.where(np.isfinite(found), found, 0.0)  # a current of the sign that the law has not
+        current[rows] = np.where(np.isfinite(found), trial, patch.law.current(drop[rows]))
     return drop, current
 
 
-def _resistances(system: _System, drop: Floats) -> Floats:
+def _tangents(system: System, drop: Floats, current: Floats, metal: float) -> Tangents:
+    """Return the tangents at points of the laws."""
+    return Tangents(system, drop, current, _resistances(system, drop), metal)
+
+
+def _resistances(system: System, drop: Floats) -> Floats:
     """Return (k,) the slope of the tangent of each electrode panel, d(drop)/d(current) [ohm m²]."""
     resistance = np.zeros(len(drop))
     for patch in system.patches:
-        rows = system.column[patch.panels]
+        rows = system.columns(patch)
         if patch.law is not None:
             here = drop[rows]
             chord = np.maximum(np.abs(here), LEAST_DROP) / np.maximum(np.abs(patch.law.current(here)), 1e-12)
@@ -230,58 +246,12 @@ def _resistances(system: _System, drop: Floats) -> Floats:
     return resistance
 
 
-def _is_straight(system: _System, drop: Floats) -> bool:
+def _is_straight(tangents: Tangents) -> bool:
     """Are all laws straight lines? Then the first tangents are the last, and worth an exact solve."""
-    return np.array_equal(_resistances(system, drop), _resistances(system, 2.0 * drop))
+    return np.array_equal(tangents.resistance, _resistances(tangents.system, 2.0 * tangents.drop))
 
 
-def _known_side(system: _System, offset: Floats) -> Floats:
-    """Return (n, 2) right-hand sides: of the tangents' offsets, and of one volt on the cathode metal."""
-    known = np.zeros((len(system.operators.areas), 2))
-    known[system.operators.electrodes, 0] = offset
-    known[system.operators.electrodes, 1] = system.on_cathode
-    return -system.operators.double_layer(known)
-
-
-@dataclass(frozen=True, eq=False)
-class _Scaled:
-    """The tangent problem in the measure that its solution is wanted in.
-
-    Rows are multiplied by the block inverses, which makes a miss of the equation about as large as the error of the
-    unknowns; unknowns are counted in volt and in a typical current density, each with the root of its panel's area.
-    Without this a relative miss of 1e-5 may stand for an error of 1e-3 in the current.
-    """
-
-    system: _System
-    resistance: Floats
-    inverses: Floats
-    weight: Floats  # (n, 1)
-
-    def miss(self, rhs: Floats, unknowns: Floats) -> Floats:
-        """Return (n, 2) the scaled difference of the right-hand sides and the equation at ``unknowns``."""
-        return self.of(rhs - self.system.product(self.resistance, unknowns))
-
-    def of(self, rhs: Floats) -> Floats:
-        """Return a right-hand side (n, 2) in the measure."""
-        return self.weight * applied(self.system.operators.blocks, self.inverses, rhs)
-
-    def product(self, scaled: Floats) -> Floats:
-        """Return the scaled matrix times scaled unknowns."""
-        return self.of(self.system.product(self.resistance, scaled / self.weight))
-
-
-def _scaled(system: _System, resistance: Floats, inverses: Floats, rhs: Floats) -> _Scaled:
-    """Return the measure; the typical current density is what one volt drives through near neighbours alone."""
-    operators = system.operators
-    rough = applied(operators.blocks, inverses, rhs)[operators.electrodes, 1]
-    areas = operators.areas[operators.electrodes]
-    typical = float(np.sqrt(areas @ rough**2 / max(areas.sum(), 1e-300))) if len(areas) else 1.0
-    weight = np.sqrt(operators.areas / operators.areas.sum())
-    weight[operators.electrodes] /= typical if typical > 0 else 1.0
-    return _Scaled(system, resistance, inverses, weight[:, None])
-
-
-def _linear_solve(scaled: _Scaled, rhs: Floats, guess: Floats, goal: Floats) -> tuple[Floats, int]:
+def _linear_solve(scaled: Scaled, rhs: Floats, guess: Floats, goal: Floats) -> tuple[Floats, int]:
     """Return ``guess`` bettered until each scaled column misses by no more than its goal, and the iterations.
 
     A guess not much better than none is dropped.
@@ -293,64 +263,73 @@ def _linear_solve(scaled: _Scaled, rhs: Floats, guess: Floats, goal: Floats) -> 
     return guess + step / scaled.weight, count
 
 
-def _sizes(whole: Floats, metal: float) -> Floats:
+def _sizes(whole: Floats, step: float | None) -> Floats:
     """Return (2,) what a miss of each right-hand side is measured by: itself, or where more, its share in their sum.
 
-    The field is the first column plus ``metal`` times the second: what one of them misses hardly matters where the
-    other is far larger, and the offsets' side nearly vanishes with laws that are nearly straight.
+    The field is the first column plus ``step`` times the second: what one of them misses hardly matters where the
+    other is far larger. Under a voltage the step is nothing, and the second column not wanted.
     """
     own = np.linalg.norm(whole, axis=0)
-    if metal == 0.0:
+    if step is None:
         return np.asarray(own)
-    return np.array([max(own[0], abs(metal) * own[1]), max(own[1], own[0] / abs(metal))])
+    return np.array([max(own[0], abs(step) * own[1]), max(own[1], own[0] / max(abs(step), 1e-300))])
 
 
-def _equation_miss(scaled: _Scaled, rhs: Floats, guess: Floats, size: Floats) -> float:
-    """Return by how much the unknowns miss the integral equation, relative to its right-hand sides.
+def _equation_miss(scaled: Scaled, rhs: Floats, guess: Floats, step: float) -> float:
+    """Return by how much the field misses the integral equation, relative to its right-hand side.
 
     Worked out afresh: an iteration that gave up early would look as good as any by the laws alone.
     """
-    left = np.linalg.norm(scaled.miss(rhs, guess), axis=0)
-    return float(np.max(left / np.maximum(size, 1e-300)))
+    both = np.array([1.0, step])
+    whole = float(np.linalg.norm(scaled.of(rhs) @ both))
+    return float(np.linalg.norm(scaled.miss(rhs, guess) @ both)) / max(whole, 1e-300)
 
 
-def _metal_potential(current: Floats, weight: Floats, control: Voltage | Current) -> float:
-    """Return the potential of the cathode metal that meets the control [V]."""
-    if isinstance(control, Voltage):
-        return -control.value
-    base, each = weight @ current
-    return float((control.value - base) / each)
+def _found(tangents: Tangents, unknowns: Floats, control: Voltage | Current) -> _Found:
+    """Return the field that meets the control on the tangents."""
+    system = tangents.system
+    potential, current = tangents.fields(unknowns)
+    step = 0.0
+    if isinstance(control, Current):
+        base, each = (system.areas * system.on_cathode) @ current
+        step = float((control.value - base) / each)
+    metal = tangents.metal + step
+    potential[:, 0] += step * potential[:, 1]
+    current[:, 0] += step * current[:, 1]
+    own = tangents.drop + tangents.resistance * (current[:, 0] - tangents.current)
+    outside = potential[system.electrodes, 0] - metal * system.on_cathode
+    return _Found(potential, current, np.where(tangents.by_potential, outside, own), metal)
 
 
-def _next_point(
-    system: _System, drop: Floats, solved_drop: Floats, solved_current: Floats, areas: Floats
-) -> tuple[Floats, Floats, float]:
+def _next_point(tangents: Tangents, found: _Found) -> tuple[Floats, Floats, float]:
     """Return the next points on the laws, and by how much the solved pairs miss the laws (relative)."""
-    next_drop, next_current = np.zeros(len(drop)), np.array(solved_current)
+    system, areas, density = tangents.system, tangents.system.areas, found.current[:, 0]
+    next_drop, next_current, by_drop = np.zeros(len(areas)), np.array(density), np.array(density)
     for patch in system.patches:
-        rows = system.column[patch.panels]
+        rows = system.columns(patch)
         if patch.law is None:
             continue
+        last, at_drop = tangents.drop[rows], found.drop[rows]
         with np.errstate(over="ignore", invalid="ignore"):
-            at_current = patch.law.drop(solved_current[rows])
-            at_drop = solved_drop[rows]
-            use = np.isfinite(at_current) & (np.abs(at_current - drop[rows]) < np.abs(at_drop - drop[rows]))
+            at_current = patch.law.drop(density[rows])
+            use = np.isfinite(at_current) & (np.abs(at_current - last) < np.abs(at_drop - last))
             next_drop[rows] = np.where(use, at_current, at_drop)
-            next_current[rows] = np.where(use, solved_current[rows], patch.law.current(next_drop[rows]))
-    flows = [float((areas * side) @ np.abs(solved_current)) for side in (system.on_cathode, 1.0 - system.on_cathode)]
-    flow = min(flow for flow in flows if flow > 0)  # the lesser: a lost balance must not hide a miss
-    effort = float(areas @ np.abs(solved_drop))
-    miss_current = float(areas @ np.abs(next_current - solved_current)) / max(flow, 1e-300)
-    miss_drop = float(areas @ np.abs(next_drop - solved_drop)) / max(effort, 1e-300)
-    return next_drop, next_current, max(miss_current, miss_drop)
+            by_drop[rows] = patch.law.current(at_drop)
+            next_current[rows] = np.where(use, density[rows], by_drop[rows])
+    sides = np.stack([system.on_cathode, 1.0 - system.on_cathode])
+    flows = (sides * areas) @ np.abs(density)
+    flow = float(flows[flows > 0].min(initial=np.inf))  # the lesser: a lost balance must not hide a miss
+    mean = (flows / np.maximum(sides @ areas, 1e-300)) @ sides
+    off = np.abs(next_current - density)
+    effort = float(areas @ np.abs(found.drop))
+    miss_drop = float(areas @ np.abs(next_drop - found.drop)) / max(effort, 1e-300)
+    worst = LOCAL * float((np.abs(by_drop - density) / np.maximum(mean, 1e-300)).max())
+    return next_drop, next_current, max(float(areas @ off) / flow, miss_drop, min(worst, 1.0))
 
 
 def _solution(
-    system: _System,
-    guess: Floats,
-    metal: float,
-    current: Floats,
-    drop: Floats,
+    system: System,
+    found: _Found,
     history: tuple[float, ...],
     iterations: int,
     anodes: Sequence[ElectrodePatch],
@@ -358,17 +337,15 @@ def _solution(
 ) -> BoundarySolution:
     """Put the unknowns back in their places."""
     operators = system.operators
-    potential = guess @ np.array([1.0, metal])
-    potential[operators.electrodes] = system.on_cathode * metal + drop
-    density = np.zeros(len(potential))
-    density[operators.electrodes] = current
+    density = np.zeros((len(operators.areas), 2))
+    density[system.electrodes] = found.current
     return BoundarySolution(
-        potential=potential,
-        current_density=density,
-        voltage=-metal,
-        cathode_current=total_current(density, operators.areas, cathodes),
-        anode_current=-total_current(density, operators.areas, anodes) if anodes else 0.0,
+        potential=np.ascontiguousarray(found.potential[:, 0]),
+        current_density=np.ascontiguousarray(density[:, 0]),
+        voltage=-found.metal,
+        cathode_current=total_current(density[:, 0], operators.areas, cathodes),
+        anode_current=-total_current(density[:, 0], operators.areas, anodes) if anodes else 0.0,
         residuals=history,
         iterations=iterations,
-        columns=guess,
+        response=np.stack([found.potential[:, 1], density[:, 1]], axis=1),
     )
