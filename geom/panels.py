@@ -19,13 +19,15 @@ from geom.surface.boxtree import box_tree
 from geom.surface.recovery import Recovery
 from geom.surface.remesh import SAG, remeshed
 from geom.surface.segments import chains_of, nearest_segment
-from geom.surface.sizing import EdgeSet, SizeSource, kept_edges
+from geom.surface.sizing import EdgeSet, GradedSize, SizeSource, kept_edges
 from geom.surface.solid import NotSolidError, joined, left_over
 from geom.surface.surface import Surface
 
 TANK, PART, FIRST_ANODE = 0, 1, 2
 """Body numbers: walls, floor and liquid surface; the part; anode k is FIRST_ANODE + k; then shields, then thieves."""
 
+KEPT_COARSER = 1.6  # panels of walls and anodes are kept over poses unless they are so many times too large in places
+KEPT_AREA = 0.02  # share of its area by which panels across a curve may differ from the body
 ROUGH_SAG = 0.05  # share of the panel edge by which anodes and walls may be straightened
 
 
@@ -139,8 +141,10 @@ def mesh_cell(
     if part_mesh is None:
         true = _true_areas(cell.part, wet)
         part_mesh = remeshed(wet, sizes[0], sag=SAG * scale, areas=true)
+    standing = None if like is None or np.any(edges.tags[:, 1] < 0) else like
     others = [
-        remeshed(body, size, sag=ROUGH_SAG * rest_scale) for body, size in zip(bodies[1:], sizes[1:], strict=True)
+        _kept(standing, body, size) or remeshed(body, size, sag=ROUGH_SAG * rest_scale)
+        for body, size in zip(bodies[1:], sizes[1:], strict=True)
     ]
     distance, chain, edge_length = _edge_strips(cell.part, part_mesh, edges)
     as_body = Surface(part_mesh.vertices, part_mesh.faces, np.full(len(part_mesh.faces), PART))
@@ -160,6 +164,21 @@ def mesh_cell(
         thief_count=len(cell.thieves),
         source=_source_faces(cell, part_mesh),
     )
+
+
+def _kept(like: Panels | None, body: Surface, size: GradedSize) -> Surface | None:
+    """Return the panels that ``like`` has on a wall or anode, if they are the same surface and fine enough here.
+
+    ``like`` None, or a part that meets a wall or the liquid surface: nothing is kept.
+    """
+    if like is None:
+        return None
+    old = like.surface.selected(like.surface.tag == body.tag[0])
+    if not len(old.faces) or np.abs(old.bounds - body.bounds).max() > 1e-9:
+        return None
+    edge = np.sqrt(4.0 / np.sqrt(3.0) * old.areas)
+    same = abs(old.area - body.area) < KEPT_AREA * body.area
+    return old if same and bool(np.all(edge <= KEPT_COARSER * size(old.centroids))) else None
 
 
 def _source_faces(cell: Cell, mesh: Surface) -> Ints:

@@ -98,14 +98,14 @@ def _compared(coarse: Level, fine: Level, demand: Demand, wanted: tuple[str, ...
     width = strip_width(fine.field.panels)
     again = solve_field(coarse.prepared, fine.control, start=coarse.field, tolerance=tolerance(demand), balance=UNCHECKED)
     before, after = (figures(field, wanted, width) for field in (again, fine.field))
-    return compared(demand.accuracy, before, after, again, fine.field)
+    return compared(demand.accuracy, before, after, again, fine.field, width)
 
 
 def _spent(accuracy: Accuracy, counts: list[int], demand: Demand, elapsed: float, took: float) -> str:
     """Return which budget forbids one more level; empty if none does."""
+    if elapsed + 2.5 * took > demand.seconds:
+        return f"{demand.seconds:.0f} s"
     growth = (counts[-1] / counts[-2]) if counts[-1] > counts[-2] else 1.0
     if counts[-1] * max(growth, 1.3) > demand.panels:
         return f"{demand.panels} panels"
-    if elapsed + 2.5 * took > demand.seconds:
-        return f"{demand.seconds:.0f} s"
     return ""

@@ -26,6 +26,7 @@ BEND = 2.5
 """On the bend of the values within panels of a hollow place: against much finer panels its mean was off by 1.5 to 3.2
 times the bend (docs/decisions/0009). On faces and edges it is off by what the bend differs from that of the part."""
 
+STRIP_BEND = 2.0  # on the bend within the panels of the hottest strip: as much was found missing
 RIM_POWER = 1.2  # of the bend that is allowed, for the size of panels at a rim
 TINY = 0.005  # features under this share of the wetted area get their error told, but do not ask for panels
 SPENT = 0.7  # share of the accuracy that is aimed at when panels are asked for
@@ -99,10 +100,10 @@ class Accuracy:
 
 
 def compared(
-    wanted: float, before: Mapping[str, float], after: Mapping[str, float], coarse: Field, fine: Field
+    wanted: float, before: Mapping[str, float], after: Mapping[str, float], coarse: Field, fine: Field, width: float
 ) -> Accuracy:
     """Return the accuracy of the figures ``after``, of the field ``fine``, against those ``before`` of ``coarse``."""
-    factors, bent = _factors(coarse, fine), _bent(fine)
+    factors, bent = _factors(coarse, fine), _bent(fine, width)
     whole = factors[""]
     errors = {}
     for name, value in after.items():
@@ -133,12 +134,13 @@ def _factors(coarse: Field, fine: Field) -> Mapping[str, float]:
     return dict(zip(names, factor.tolist(), strict=True))
 
 
-def _bent(field: Field) -> Mapping[str, float]:
-    """Return what the bend within panels says of the mean of each feature, and under "" of the part."""
-    found = bends(field)
+def _bent(field: Field, width: float) -> Mapping[str, float]:
+    """Return what the bend within panels says of the hottest strip and of features, and under "" of the part."""
+    found = bends(field, width)
     hollow = {MEAN_OF + feature.name for feature in field.cell.part.features if feature.kind in HOLLOW}
     return {
         "": abs(found.whole),
+        HOTTEST: STRIP_BEND * abs(found.strip),
         **{
             name: BEND * abs(bend) if name in hollow else abs(bend - found.whole)
             for name, bend in found.features.items()

@@ -61,13 +61,14 @@ def strip_width(panels: Panels) -> float:
     return max(STRIP, 0.5 * panels.scale * EDGE_SIZE)
 
 
-def hottest_strip(field: Field, width: float | None = None) -> Strip | None:
+def hottest_strip(field: Field, width: float | None = None, quarters: Floats | None = None) -> Strip | None:
     """Return the strip along the sharp edge that gets most; None for a part without sharp edges.
 
     A strip lies on one side of its edge, within one feature: the hot side is not evened out by the cool one.
-    ``width`` of the strip [m]; by default what the panels allow.
+    ``width`` of the strip [m]; by default what the panels allow. ``quarters`` (part_count, 4) stand in for the
+    field's own current density.
     """
-    panels = field.panels
+    panels, density = field.panels, field.quarters if quarters is None else quarters
     width = strip_width(panels) if width is None else width
     inside = panels.edge_distance < width  # which quarters of each panel lie in a strip
     near = inside.any(axis=1)
@@ -77,7 +78,7 @@ def hottest_strip(field: Field, width: float | None = None) -> Strip | None:
     strip = panels.feature[near] * edges + panels.edge_chain[near]
     quarter = field.areas[near] / 4
     total = np.bincount(strip, quarter * inside[near].sum(axis=1))
-    flow = np.bincount(strip, quarter * (field.quarters * inside)[near].sum(axis=1))
+    flow = np.bincount(strip, quarter * (density * inside)[near].sum(axis=1))
     long = panels.edge_length >= min(LEAST_EDGE, panels.edge_length.max())
     # a strip that has barely begun (the corner panels of a neighbour face) is none
     whole = total > 0.5 * width * panels.edge_length[np.arange(len(total)) % edges]

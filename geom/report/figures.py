@@ -37,7 +37,7 @@ LONGEST_NAME = 34  # letters in one line
 def png(figure: Figure) -> bytes:
     """Return the figure as a PNG file; the same figure gives the same bytes."""
     out = io.BytesIO()
-    figure.savefig(out, format="png", dpi=DOTS_PER_INCH, metadata={"Software": None})
+    figure.savefig(out, format="png", dpi=DOTS_PER_INCH, metadata={"Software": None}, pil_kwargs={"compress_level": 4})
     return out.getvalue()
 
 
