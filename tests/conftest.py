@@ -1,7 +1,7 @@
 """``pytest --write-validation`` writes the tables of docs/validation.md; a plain run compares with them."""
 
 import pytest
-from helpers import validation
+from helpers import timing, validation
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:
@@ -10,6 +10,7 @@ def pytest_addoption(parser: pytest.Parser) -> None:
         action="store_true",
         help="write the figures that the tests record into docs/validation.md instead of comparing them",
     )
+    parser.addoption("--write-speed", action="store_true", help="write the times of `-m benchmark` into docs/speed.md")
 
 
 def pytest_configure(config: pytest.Config) -> None:
@@ -20,6 +21,8 @@ def pytest_configure(config: pytest.Config) -> None:
 def pytest_sessionfinish(session: pytest.Session, exitstatus: int) -> None:
     if exitstatus != 0:
         return
+    if session.config.getoption("--write-speed"):
+        timing.write()
     whole = _whole(session)
     if session.config.getoption("--write-validation"):
         validation.write(whole=whole)

@@ -23,6 +23,7 @@ KNOWN = (0.4910, 0.5476, 0.8750, 1.5904, 2.2644)
 """p1 p10 p50 p90 p99 of local over mean current density in the reference cell: tetrahedra, two refinements that agree to 0.1 %."""
 RESISTANCE = 1.3e-4  # of the part's polarization in it [ohm m²]
 KAPPA = 8.0
+LOOSE = 0.05  # share by which anode and cathode current may differ: large panels are wanted here too
 WALLS = 1.3  # by how much more than the part's the other panels are enlarged
 
 
@@ -38,7 +39,7 @@ def error_of(field: Field) -> float:
 
 def solved(cell: Cell, scale: float) -> Field:
     """Mesh, assemble and solve at 1 V."""
-    return solve_field(prepare(cell, mesh_cell(cell, scales=(scale, WALLS * scale))), Voltage(1.0))
+    return solve_field(prepare(cell, mesh_cell(cell, scales=(scale, WALLS * scale))), Voltage(1.0), balance=LOOSE)
 
 
 def reference(scale: float, runs: int = 3) -> dict[str, Any]:
@@ -131,7 +132,7 @@ def rack_cell() -> Cell:
 def rack(scale: float, runs: int = 1) -> dict[str, Any]:
     """Mesh, assemble and solve a rack of twelve; stages apart."""
     cell = rack_cell()
-    solved(cell, 4.0)  # compiles
+    solved(cell, 3.0)  # compiles
 
     def work() -> tuple[Field, dict[str, float]]:
         marks = [time.process_time()]
@@ -139,9 +140,10 @@ def rack(scale: float, runs: int = 1) -> dict[str, Any]:
         marks.append(time.process_time())
         prepared = prepare(cell, panels)
         marks.append(time.process_time())
-        field = solve_field(prepared, Voltage(1.0))
+        field = solve_field(prepared, Voltage(1.0), balance=LOOSE)
         marks.append(time.process_time())
         return field, dict(zip(("mesh", "prepare", "solve"), np.diff(marks).tolist(), strict=True))
 
     cpu, wall, (field, stages) = timed(work, runs, warm=False)
-    return {"cpu": cpu, "wall": wall, "panels": len(field.panels.body), "stages": stages}
+    panels = len(field.panels.body)
+    return {"cpu": cpu, "wall": wall, "panels": panels, "imbalance": field.imbalance, "stages": stages}
