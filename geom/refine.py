@@ -61,11 +61,12 @@ def refined(cell: Cell, demand: Demand, choose: Choose, wanted: tuple[str, ...],
     first = MeshOptions(budget=int(demand.panels / COARSER**2), scale=COARSER * scale)
     coarse = _level(cell, first, (), None, choose, demand)
     counts = [len(coarse.field.panels.body)]
+    asked: tuple[SizeSource, ...] = ()
     share = 0.25
     while True:
         say(f"solving on panels {len(counts)} times refined", share)
         took = monotonic()
-        asked = wishes(coarse.field, demand.accuracy, WISH_SHARE * demand.panels)
+        asked += wishes(coarse.field, demand.accuracy, WISH_SHARE * demand.panels)
         options = MeshOptions(budget=demand.panels, scale=scale)
         fine = _level(cell, options, asked, coarse, choose, demand)
         took = monotonic() - took

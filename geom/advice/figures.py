@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from geom.advice.measures import feature_means, hottest_current_density, hottest_strip, ratio_percentiles
+from geom.advice.measures import feature_means, hottest_current_density, ratio_percentiles
 from geom.arrays import Floats
 from geom.deposit import local_mean, significant_panels
 from geom.field import Field
@@ -40,31 +40,22 @@ class Bends:
     """By which share the values within panels bend away from those at the centroids: what coarse panels hide."""
 
     whole: float  # of the mean of the part
-    strip: float  # of the hottest strip along an edge; 0 without edges
     features: Mapping[str, float]  # of the mean of each feature, by its figure's name
 
 
-def bends(field: Field, width: float) -> Bends:
-    """Return by how much the values within the panels bend: part, strip of that width, and features."""
+def bends(field: Field) -> Bends:
+    """Return by how much the values within the panels bend, part and features."""
     values = field.at_centroids
     change = field.panels.recovery.raw_means(values) - values
     means, moved = _means(field, values), _means(field, change)
     return Bends(
         float(change @ field.areas / (values @ field.areas)),
-        _strip_bend(field, width),
         {
             MEAN_OF + feature.name: float(m / mean)
             for feature, mean, m in zip(field.cell.part.features, means, moved, strict=True)
             if np.isfinite(mean) and mean != 0
         },
     )
-
-
-def _strip_bend(field: Field, width: float) -> float:
-    """Return by which share the hottest strip changes when each panel is taken as even."""
-    own = hottest_strip(field, width)
-    even = hottest_strip(field, width, np.repeat(field.at_centroids[:, None], 4, axis=1))
-    return 0.0 if own is None or even is None else even.current_density / own.current_density - 1.0
 
 
 def _means(field: Field, values: Floats) -> Floats:

@@ -61,24 +61,23 @@ def strip_width(panels: Panels) -> float:
     return max(STRIP, 0.5 * panels.scale * EDGE_SIZE)
 
 
-def hottest_strip(field: Field, width: float | None = None, quarters: Floats | None = None) -> Strip | None:
+def hottest_strip(field: Field, width: float | None = None) -> Strip | None:
     """Return the strip along the sharp edge that gets most; None for a part without sharp edges.
 
     A strip lies on one side of its edge, within one feature: the hot side is not evened out by the cool one.
-    ``width`` of the strip [m]; by default what the panels allow. ``quarters`` (part_count, 4) stand in for the
-    field's own current density.
+    ``width`` of the strip [m]; by default what the panels allow.
     """
-    panels, density = field.panels, field.quarters if quarters is None else quarters
+    panels = field.panels
     width = strip_width(panels) if width is None else width
-    inside = panels.edge_distance < width  # which quarters of each panel lie in a strip
-    near = inside.any(axis=1)
+    inside = _inside(panels, width)
+    near = (inside > 0).any(axis=1)
     if not np.any(near):
         return None
     edges = len(panels.edge_length)
     strip = panels.feature[near] * edges + panels.edge_chain[near]
     quarter = field.areas[near] / 4
     total = np.bincount(strip, quarter * inside[near].sum(axis=1))
-    flow = np.bincount(strip, quarter * (density * inside)[near].sum(axis=1))
+    flow = np.bincount(strip, quarter * (field.quarters * inside)[near].sum(axis=1))
     long = panels.edge_length >= min(LEAST_EDGE, panels.edge_length.max())
     # a strip that has barely begun (the corner panels of a neighbour face) is none
     whole = total > 0.5 * width * panels.edge_length[np.arange(len(total)) % edges]
@@ -87,6 +86,16 @@ def hottest_strip(field: Field, width: float | None = None, quarters: Floats | N
         believed = total > 0
     mean = np.where(believed, flow / np.where(total > 0, total, 1.0), -np.inf)
     return Strip(width, float(mean.max()))
+
+
+def _inside(panels: Panels, width: float) -> Floats:
+    """Return (part_count, 4) the share of each quarter that lies nearer than ``width`` to an edge.
+
+    A quarter reaches half its height to both sides of its middle.
+    """
+    height = np.sqrt(np.sqrt(3.0) * panels.part.areas / 4)[:, None]
+    reach = np.where(np.isfinite(panels.edge_distance), width - panels.edge_distance, -np.inf)
+    return np.asarray(np.clip(0.5 + reach / height, 0.0, 1.0))
 
 
 def hottest_current_density(field: Field, width: float | None = None) -> float:

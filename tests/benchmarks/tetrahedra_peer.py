@@ -39,9 +39,9 @@ def meshed(edge: float, growth: float, most: float) -> tuple[skfem.MeshTet, dict
     faces: dict[str, list[int]] = {BAR: [], ANODE: []}
     for _, tag in gmsh.model.getEntities(2):
         low, _, _, high, _, _ = gmsh.model.getBoundingBox(2, tag)
-        if 68 < low and high < 71:
+        if low > 68 and high < 71:
             faces[ANODE].append(tag)
-        elif 129 < low and high < 134:
+        elif low > 129 and high < 134:
             faces[BAR].append(tag)
     _sizes(faces, edge, growth, most)
     gmsh.model.mesh.generate(3)
