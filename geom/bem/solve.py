@@ -34,6 +34,7 @@ TOLERANCE = 1e-5  # to which the laws and the equation are met, unless less is a
 SLACK = 10.0  # times that tolerance the equation itself may be missed by: products are in single precision
 FAR = 0.05  # times the right side: a guess that misses by more saves less work than it can cost
 LOCAL = 0.1  # a single panel may miss its law by so many times more
+KNOWN = 1.0  # of the tolerance: the share of the voltage to which the drop of a panel is known
 ATTEMPTS = 3  # at an equation that stays unsolved, each from where the last one stopped
 # a tangent is at most so many times flatter than the chord: past a limiting current it has no figures left
 FLATTEST = 1e3
@@ -92,7 +93,7 @@ def solve(
         iterations += count
         found = _found(tangents, guess, control)
         step = found.metal - tangents.metal
-        drop, current, miss = _next_point(tangents, found)
+        drop, current, miss = _next_point(tangents, found, tolerance)
         history.append(miss)
         if not np.isfinite(miss) or float(np.abs(drop).max()) > ABSURD or _stands_still(history):
             break
@@ -301,10 +302,14 @@ def _found(tangents: Tangents, unknowns: Floats, control: Voltage | Current) -> 
     return _Found(potential, current, np.where(tangents.by_potential, outside, own), metal)
 
 
-def _next_point(tangents: Tangents, found: _Found) -> tuple[Floats, Floats, float]:
-    """Return the next points on the laws, and by how much the solved pairs miss the laws (relative)."""
+def _next_point(tangents: Tangents, found: _Found, tolerance: float) -> tuple[Floats, Floats, float]:
+    """Return the next points on the laws, and by how much the solved pairs miss the laws (relative).
+
+    A drop is known to a share of the voltage only; what that makes of the current by the law is no miss of a panel.
+    """
     system, areas, density = tangents.system, tangents.system.areas, found.current[:, 0]
     next_drop, next_current, by_drop = np.zeros(len(areas)), np.array(density), np.array(density)
+    unsure = np.zeros(len(areas))
     for patch in system.patches:
         rows = system.columns(patch)
         if patch.law is None:
@@ -315,6 +320,7 @@ def _next_point(tangents: Tangents, found: _Found) -> tuple[Floats, Floats, floa
             use = np.isfinite(at_current) & (np.abs(at_current - last) < np.abs(at_drop - last))
             next_drop[rows] = np.where(use, at_current, at_drop)
             by_drop[rows] = patch.law.current(at_drop)
+            unsure[rows] = KNOWN * tolerance * abs(found.metal) * patch.law.slope(at_drop)
             next_current[rows] = np.where(use, density[rows], by_drop[rows])
     sides = np.stack([system.on_cathode, 1.0 - system.on_cathode])
     flows = (sides * areas) @ np.abs(density)
@@ -323,7 +329,8 @@ def _next_point(tangents: Tangents, found: _Found) -> tuple[Floats, Floats, floa
     off = np.abs(next_current - density)
     effort = float(areas @ np.abs(found.drop))
     miss_drop = float(areas @ np.abs(next_drop - found.drop)) / max(effort, 1e-300)
-    worst = LOCAL * float((np.abs(by_drop - density) / np.maximum(mean, 1e-300)).max())
+    off_law = np.maximum(np.abs(by_drop - density) - unsure, 0.0)
+    worst = LOCAL * float((off_law / np.maximum(mean, 1e-300)).max())
     return next_drop, next_current, max(float(areas @ off) / flow, miss_drop, min(worst, 1.0))
 
 
