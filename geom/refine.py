@@ -26,7 +26,7 @@ FIRST_SCALE, POWER = 1.2, 0.6
 
 WISH_SHARE = 0.3  # of the panels at most are asked for where the error is
 STEP = 1.6  # by how much the panels shrink from the second level on
-TOLERANCE_SHARE = 0.005  # of the accuracy: how closely the equations are solved
+TOLERANCE_SHARE = 0.01  # of the accuracy: how closely the equations are solved
 
 
 @dataclass(frozen=True, eq=False)

@@ -1,8 +1,6 @@
 """``geom plan``: a job file to a plan on the screen and a folder of results."""
 
-from contextlib import suppress
 from pathlib import Path
-from threading import Thread
 
 import click
 
@@ -41,9 +39,6 @@ def _made(path: Path, folder: Path | None, force: bool, say: Say) -> tuple[str, 
         check_folder(folder, RESULTS, force=force)
     from geom.plan import make_plan
 
-    drawing = Thread(target=_load_drawing, daemon=True)
-    if folder is not None:
-        drawing.start()
     plan = make_plan(job, progress=say)
     from geom.report.content import document
     from geom.report.jsonfile import as_json
@@ -57,12 +52,6 @@ def _made(path: Path, folder: Path | None, force: bool, say: Say) -> tuple[str, 
         say("drawing", 1.0)
         write_results(result_files(plan, text), folder, force=force)
     return text, as_json(plan), any(f.severity == Severity.STOP for f in plan.findings)
-
-
-def _load_drawing() -> None:
-    """Import what draws the results, beside the solve: half a second that nobody has to wait for."""
-    with suppress(ImportError):  # told when it is needed
-        import geom.report.files  # noqa: F401
 
 
 def results_name(job: Path) -> str:

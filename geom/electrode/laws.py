@@ -21,6 +21,7 @@ _TURN = 200.0
 
 _PEAK = math.exp(_TURN)
 
+SETTLED = 1e-13
 _NEWTON_STEPS = 60
 """Bisection alone would need as many; Newton takes under ten."""
 
@@ -168,7 +169,7 @@ def _drop_of_ratio(ratio: Floats, own: Floats, other: Floats) -> Floats:
         high = np.where(miss > 0.0, drop, high)
         trial = drop - miss * 2.0 * np.hypot(1.0, 0.5 * value) / rate
         trial = np.where((trial < low) | (trial > high), 0.5 * (low + high), trial)
-        done = np.abs(trial - drop) <= 2e-16 * np.abs(trial)
+        done = np.abs(trial - drop) <= SETTLED * np.abs(trial)  # the next step of Newton's would be its square
         drop = trial
         if np.all(done | np.isnan(drop)):
             break
