@@ -28,7 +28,7 @@ class Source:
 
 @dataclass(frozen=True, slots=True)
 class Origin:
-    """Where this run got a value: a job line, a table entry or an assumption of the program."""
+    """Where this run got a value: a job line, an option, a table entry or an assumption of the program."""
 
-    kind: str  # "job" | "table" | "assumed"
+    kind: str  # "job" | "command" | "table" | "assumed"
     detail: str  # "job.toml line 12", "watts-nickel: Nickel Plating Handbook", "no value given"

@@ -30,6 +30,7 @@ debug_option = click.option("--debug", is_flag=True, help="Show the traceback of
 
 @commands.command()
 @click.argument("job", type=click.Path())
+@click.option("--accuracy", metavar="quick|usual|fine|PERCENT", help="How sure the figures have to be, such as 3%.")
 @json_option
 @click.option("--out", type=click.Path(), metavar="DIR", help="Folder for the results; else named after the job.")
 @click.option("--force", is_flag=True, help="Replace the folder of results if it is there.")

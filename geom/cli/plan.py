@@ -10,12 +10,14 @@ from geom.findings import Severity
 BLOCKED = 1  # exit code of a plan with a finding that should stop the user
 
 
-def run(job: str, *, as_json: bool, out: str | None, force: bool, no_files: bool, quiet: bool) -> int:
+def run(
+    job: str, *, accuracy: str | None, as_json: bool, out: str | None, force: bool, no_files: bool, quiet: bool
+) -> int:
     """Plan one job, write and print it; return the exit code."""
     path = Path(job)
     folder = None if no_files else Path(out) if out else Path(results_name(path))
     with progress_shown(quiet) as say:
-        text, document, is_blocked = _made(path, folder, force, say)
+        text, document, is_blocked = _made(path, accuracy, folder, force, say)
     if as_json:
         click.echo(document, nl=False)
     elif not quiet:
@@ -27,12 +29,16 @@ def run(job: str, *, as_json: bool, out: str | None, force: bool, no_files: bool
     return BLOCKED if is_blocked else 0
 
 
-def _made(path: Path, folder: Path | None, force: bool, say: Say) -> tuple[str, str, bool]:
+def _made(path: Path, accuracy: str | None, folder: Path | None, force: bool, say: Say) -> tuple[str, str, bool]:
     """Return the plan as text and as JSON, and whether it must not be used; write the folder if one is named."""
     say("reading the job", 0.0)
     from geom.job.read import read_job
 
     job = read_job(path)
+    if accuracy is not None:
+        from geom.job.demand import with_accuracy
+
+        job = with_accuracy(job, accuracy)
     if folder is not None:
         from geom.report.folder import RESULTS, check_folder
 

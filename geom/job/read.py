@@ -236,6 +236,7 @@ def _job(keys: JobKeys, source: Source, path: Path | None) -> Job:
         rack=keys.rack.record() if keys.rack else None,
         shields=tuple(shield.record() for shield in keys.shield),
         thieves=tuple(thief.record() for thief in keys.thief),
+        demand=keys.solve.record(),
     )
 
 
@@ -264,7 +265,7 @@ def _origins(keys: JobKeys, bath: Bath, source: Source) -> dict[str, Origin]:
     for name, published in bath.sources.items():
         key = f"bath.{'polarization' if name == 'law' else name}"
         origins[key] = Origin("table", f"{bath.name}: {published.text}")
-    for name in ("title", "tank", "anode", "pose", "supply"):
+    for name in ("title", "tank", "anode", "pose", "supply", "solve"):
         origins[name] = Origin("assumed", "not given in the job")
     for path, value in _leaves(keys):
         key = locate.dotted(path)

@@ -13,6 +13,7 @@ from geom.chemistry import Bath, Range
 from geom.electrode.laws import ButlerVolmer, Law, Limited, Linear, Tafel
 from geom.errors import TableError
 from geom.job.bodies import THIEVES, RackKeys, ShieldKeys, ThiefKeys, many, no_length
+from geom.job.demand import SolveKeys
 from geom.job.fields import (
     Conductivity,
     Current,
@@ -347,3 +348,4 @@ class JobKeys(Section):
     pose: Annotated[PoseKeys, table(PoseKeys)] | None = None
     supply: Annotated[SupplyKeys, table(SupplyKeys)] = SupplyKeys()
     target: Annotated[TargetKeys, table(TargetKeys)]
+    solve: Annotated[SolveKeys, table(SolveKeys)] = SolveKeys()

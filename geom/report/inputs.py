@@ -24,7 +24,7 @@ LAW_UNITS = {
 }
 """Unit of each number of an electrode law."""
 
-PREFIXES = {"job": "from", "table": "from the table of", "assumed": "ASSUMED:"}
+PREFIXES = {"job": "from", "command": "from the command line,", "table": "from the table of", "assumed": "ASSUMED:"}
 
 NOT_GIVEN = "ASSUMED: not given in the job"
 
@@ -43,6 +43,7 @@ def input_section(plan: Plan) -> Section:
         *_body_rows(plan),
         *_supply_rows(plan),
         *_target_rows(plan),
+        *_solve_rows(plan),
     )
     assumed = sum(row.origin.startswith("ASSUMED") for row in rows)
     note = f"{assumed} of these {len(rows)} were not given and are assumed." if assumed else "None of these is assumed."
@@ -245,3 +246,13 @@ def _target_rows(plan: Plan) -> Iterator[Row]:
         yield Row("target: voltage", voltage(target.voltage), origin_of(origins, "target.voltage"))
     where = ", ".join(target.significant) if target.significant else "what a ball of 20 mm can touch"
     yield Row("target: significant surface", where, origin_of(origins, "target.significant"))
+
+
+def _solve_rows(plan: Plan) -> Iterator[Row]:
+    demand, origins = plan.job.demand, plan.job.origins
+    wanted = f"within {amount(demand.accuracy, '%', 2)}"
+    yield Row("solve: accuracy of every figure", wanted, origin_of(origins, "solve.accuracy", "solve"))
+    yield Row("solve: panels at most", f"{demand.panels} panels", origin_of(origins, "solve.most_panels", "solve"))
+    yield Row(
+        "solve: no finer panels after", amount(demand.seconds, "s", 4), origin_of(origins, "solve.most_time", "solve")
+    )

@@ -2,7 +2,9 @@
 
 import json
 import os
+import re
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -115,6 +117,26 @@ def test_a_finding_that_should_stop_gives_exit_code_1_and_the_plan_all_the_same(
     assert f"Set {small_plan().current:.3g} A" in result.stdout
     assert (folder / "link-plan").is_dir()
     assert geom_plan(JOB, "--no-files", "--json").exit_code == code
+
+
+def test_the_accuracy_of_the_command_line_goes_before_that_of_the_job_and_is_shown_with_its_origin(monkeypatch, folder):
+    monkeypatch.setattr(geom.plan, "make_plan", lambda job, **options: replace(small_plan(), job=job))
+    (folder / JOB).write_text(f'{LINK}[solve]\naccuracy = "quick"\n', encoding="utf-8")
+    row = r"^solve: accuracy of every figure: +within {} +from {}$"
+    asked = geom_plan(JOB, "--no-files").stdout
+    assert re.search(row.format("5 %", r"link\.toml line 14"), asked, flags=re.MULTILINE)
+    overridden = geom_plan(JOB, "--no-files", "--accuracy", "1.5%").stdout
+    assert re.search(row.format(r"1\.5 %", r"the command line, --accuracy 1\.5%"), overridden, flags=re.MULTILINE)
+    tree = json.loads(geom_plan(JOB, "--no-files", "--json", "--accuracy", "fine").stdout)
+    assert tree["origins"]["solve.accuracy"] == {"kind": "command", "detail": "--accuracy fine"}
+
+
+def test_an_accuracy_that_is_none_is_bad_input_with_the_nearest_word():
+    result = geom_plan(JOB, "--accuracy", "qick")
+    assert (result.exit_code, result.stdout) == (2, "")
+    assert "--accuracy" in result.stderr
+    assert 'did you mean "quick"?' in result.stderr
+    assert json.loads(geom_plan(JOB, "--json", "--accuracy", "2").stdout)["error"]["slug"] == "job-range"
 
 
 ERRORS = [

@@ -6,7 +6,8 @@ from pathlib import Path
 import pytest
 
 from geom.job.bodies import THIEVES, RackKeys, ShieldKeys
-from geom.job.job import Job
+from geom.job.demand import ACCURACIES, LEAST_PANELS, MOST_PANELS, SolveKeys
+from geom.job.job import Demand, Job
 from geom.job.parts import SHAPES, HoleKeys, MeshKeys
 from geom.job.read import parse_job
 from geom.job.schema import (
@@ -58,7 +59,7 @@ def test_every_key_is_in_the_table_of_its_section():
     wanted += [(shapes, model) for model in SHAPES.values()]
     wanted += [("`[tank]`", model) for model in TANKS.values()]
     wanted += [("`[[anode]]`", model) for model in ANODES.values()]
-    wanted += [("`[rack]`", RackKeys), ("`[[shield]]`", ShieldKeys)]
+    wanted += [("`[solve]`", SolveKeys), ("`[rack]`", RackKeys), ("`[[shield]]`", ShieldKeys)]
     for heading, model in wanted:
         assert set(model.model_fields) <= in_tables(heading), model
 
@@ -92,12 +93,21 @@ def test_required_and_optional_keys_of_each_shape_are_as_the_table_says():
 def test_every_size_of_unit_is_in_the_table():
     section = SECTIONS["Quantities and units"]
     rows = re.findall(r"^\| ([a-zA-Z ]+) \| (`.*)\|$", section, flags=re.MULTILINE)
-    assert len(rows) == 9  # the tenth, fraction, is a plain number
+    assert len(rows) == 10  # the eleventh, fraction, is a plain number
     for row in rows:
         quantity = row[0].casefold().replace("tafel ", "")
         units = QUANTITIES[quantity]
         listed = {units[unit] for unit in re.findall(r"`([^`]+)`", row[1]) if unit in units}
         assert listed == set(units.values()), quantity
+
+
+def test_accuracies_and_budgets_are_those_of_the_program():
+    section = SECTIONS["`[solve]`"]
+    assert dict(re.findall(r'`"([a-z]+)"` \(([0-9]+) %\)', section)) == {
+        word: f"{100 * share:g}" for word, share in ACCURACIES.items()
+    }
+    assert f"from {LEAST_PANELS} to {MOST_PANELS} | {Demand().panels} |" in section
+    assert f'`"{Demand().seconds:.0f} s"`' in section
 
 
 def test_every_kind_of_feature_is_named():

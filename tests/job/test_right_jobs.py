@@ -12,10 +12,12 @@ from geom.cell.cell import BoxTank, InnerWire, JarTank, Pose, RodAnode, SheetAno
 from geom.electrode.laws import ButlerVolmer, Limited, Linear, Mirrored, Tafel
 from geom.errors import JobError
 from geom.findings import Severity
-from geom.job.job import Job
+from geom.job.demand import with_accuracy
+from geom.job.job import Demand, Job
 from geom.job.read import parse_job
 from geom.part import shapes
 from geom.part.rack import Rack
+from geom.provenance import Origin
 from geom.tables.read import bath, bath_names
 
 
@@ -278,6 +280,59 @@ def test_target_may_be_a_voltage_and_name_its_surface():
     assert (job.target.current, job.target.voltage) == (None, 0.9)
     assert job.target.significant == ("face", "bore")
     assert parse_job(GOOD + 'significant = "all"\n').target.significant == ("all",)
+
+
+@pytest.mark.parametrize(
+    ("keys", "expected"),
+    [
+        ("", Demand(0.02, 16_000, 60.0)),
+        ('accuracy = "quick"', Demand(0.05)),
+        ('accuracy = "usual"', Demand(0.02)),
+        ('accuracy = " Fine "', Demand(0.01)),
+        ('accuracy = "3 %"', Demand(0.03)),
+        ('accuracy = "0.2%"', Demand(0.002)),
+        ("accuracy = 0.3", Demand(0.3)),
+        ('most_panels = 500\nmost_time = "5 min"', Demand(0.02, 500, 300.0)),
+        ('accuracy = "1.5 %"\nmost_panels = 60000\nmost_time = "1 h"', Demand(0.015, 60_000, 3600.0)),
+    ],
+)
+def test_how_sure_the_figures_have_to_be_is_asked_in_words_or_as_a_share(keys: str, expected: Demand):
+    assert parse_job(f"{GOOD}[solve]\n{keys}\n").demand == expected
+    assert parse_job(GOOD).demand == Demand()
+
+
+def test_what_is_asked_of_the_solve_has_its_line_or_is_assumed():
+    origins = parse_job(f'{GOOD}[solve]\naccuracy = "fine"\n').origins
+    assert origins["solve.accuracy"].kind == "job"
+    assert origins["solve.most_panels"].kind == "assumed"
+    assert parse_job(GOOD).origins["solve"].kind == "assumed"
+
+
+@pytest.mark.parametrize(("text", "expected"), [("fine", 0.01), ("3%", 0.03), ("3 %", 0.03), ("0.03", 0.03)])
+def test_an_option_goes_before_the_accuracy_of_the_job_and_says_so(text: str, expected: float):
+    job = parse_job(f'{GOOD}[solve]\naccuracy = "quick"\nmost_panels = 9000\n')
+    changed = with_accuracy(job, text)
+    assert changed.demand == Demand(expected, 9000)
+    assert changed.origins["solve.accuracy"] == Origin("command", f"--accuracy {text}")
+    assert {**changed.origins, "solve.accuracy": None} == {**job.origins, "solve.accuracy": None}
+
+
+@pytest.mark.parametrize(
+    ("text", "slug", "words"),
+    [
+        ("fne", "job-word-unknown", 'did you mean "fine"?'),
+        ("2", "job-range", 'did you mean "2 %"?'),
+        ("50 %", "job-range", "at most 30 %"),
+        ("2 mm", "job-unit-mismatch", "a fraction is needed"),
+        ("-1 %", "job-range", "at least 0.2 %"),
+        ("", "job-unit-missing", "empty"),
+    ],
+)
+def test_an_option_that_is_no_accuracy_is_refused_with_what_was_meant(text: str, slug: str, words: str):
+    with pytest.raises(JobError) as caught:
+        with_accuracy(parse_job(GOOD), text)
+    assert (caught.value.slug, caught.value.where) == (slug, "--accuracy")
+    assert words in str(caught.value)
 
 
 def test_every_value_given_has_the_line_it_stands_on():

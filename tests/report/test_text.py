@@ -166,7 +166,7 @@ WITHOUT_NUMBER = {"part: shape", "bath", "anode 1: polarization", "target: signi
 
 @pytest.mark.parametrize("name", JOBS)
 def test_every_input_has_a_value_with_unit_and_an_origin(name: str):
-    unit = re.compile(r"\d\)? ?(°|%|(mm|µm|°C|S/m|A/dm²|A/m2|L|V|A|mil|g/mol)\b)|any number of [VA]$")
+    unit = re.compile(r"\d\)? ?(°|%|(mm|µm|°C|S/m|A/dm²|A/m2|L|V|A|mil|g/mol|s|panels)\b)|any number of [VA]$")
     for row in inputs(JOBS[name]):
         assert row.label in WITHOUT_NUMBER or unit.search(row.value), row
         assert re.match(r"from (job line \d+|the table of )|ASSUMED: ", row.origin), row
