@@ -113,8 +113,8 @@ def compared(
         change = abs(before[name] / value - 1) if name in before else 1.0
         factor = STRIP_CHANGE if name == HOTTEST else factors.get(name, whole)
         errors[name] = max(factor * change, bent.get(name, 0.0))
-    for p in PERCENTILES:
-        errors[f"p{p}"] = max(errors[f"p{p}"], bent[""])
+    for name in (THINNEST, *(f"p{p}" for p in PERCENTILES)):
+        errors[name] = max(errors[name], bent[""])
     areas = np.bincount(fine.panels.feature, fine.areas, len(fine.cell.part.features))
     small = {
         MEAN_OF + feature.name

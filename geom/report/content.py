@@ -1,7 +1,9 @@
 """`Plan` to a plain tree of sections: every renderer shows this, in this order."""
 
 from geom.advice.copies import over_copies, thickness_ratio
+from geom.advice.figures import HOTTEST, MEAN_OF, THINNEST
 from geom.findings import Severity
+from geom.part.part import Kind
 from geom.plan import Plan
 from geom.report.amounts import (
     amount,
@@ -17,6 +19,9 @@ from geom.report.amounts import (
 )
 from geom.report.inputs import anode_words, input_section, rack_words, slab_words, tank_words, thief_words
 from geom.report.tree import Document, Row, Section, Table
+
+LEAST_OFF = 1e-3
+"""A smaller numerical error is not told beside a figure: it is shown with three digits at most."""
 
 NEVER = 1e7
 """A time longer than this, about four months, is none [s]."""
@@ -105,14 +110,15 @@ def _features(plan: Plan) -> Section:
             amount(feature.thickness, "mil", 2).removesuffix(" mil"),
             amount(feature.least_thickness, "µm"),
             _extra(feature.extra_time),
+            _off(plan, MEAN_OF + feature.name),
         )
         for feature in features
     )
-    heads = ("feature", "area", "share", "mean", "mil", "thinnest", "extra time")
+    heads = ("feature", "area", "share", "mean", "mil", "thinnest", "extra time", "±")
     notes = [
         "share: current density over the mean of the part, as first hung. thinnest: lowest mean over about 1 cm² "
         "(ISO 2064 speaks of a local thickness over a reference area). extra time: beyond the plan, until the "
-        "thinnest place there meets the target."
+        "thinnest place there meets the target. ±: numerical error of share and mean, and about that of thinnest."
     ]
     if any(feature.significant and feature.extra_time > 0 for feature in features):
         notes.append(
@@ -181,6 +187,20 @@ def _left_out(plan: Plan) -> str:
     )
 
 
+def _off(plan: Plan, name: str) -> str:
+    """Return the numerical error of a figure in words; "" where none is known."""
+    errors = plan.accuracy.errors
+    own = [errors[key] for key in errors if key == name or key.startswith(f"{name}, part ")]
+    return percent(max(*own, LEAST_OFF)) if own else ""
+
+
+def _give_or_take(plan: Plan, *kinds: Kind) -> str:
+    """Return the numerical error of a ratio of means over features of these kinds, at most the worst of theirs twice."""
+    names = {MEAN_OF + feature.name for feature in plan.cell.part.features if feature.kind in kinds}
+    known = [error for name, error in plan.accuracy.errors.items() if name in names & plan.accuracy.counted]
+    return f" ± {percent(max(*known, LEAST_OFF))}" if known else ""
+
+
 def _extra(time: float) -> str:
     if time <= 0:
         return "-"
@@ -196,17 +216,20 @@ def _thickness(plan: Plan) -> Section:
             ("thickness in µm", *(amount(1e6 * value, "") for value in values)),
             ("thickness in mil", *(amount(value, "mil", 2).removesuffix(" mil") for value in values)),
             ("current density / mean", "", *(amount(plan.ratio[n], "") for n in names[1:-1]), ""),
+            ("± numerical error", "", *(_off(plan, n) for n in names[1:-1]), ""),
         ),
     )
     rows = [Row("mean", thickness(plan.thickness["mean"]))]
     if plan.front_to_back is not None:
-        rows.append(Row("toward the anode / away from it, as first hung", amount(plan.front_to_back, "", 2)))
+        sides = amount(plan.front_to_back, "", 2) + _give_or_take(plan, Kind.FACE, Kind.SKIN)
+        rows.append(Row("toward the anode / away from it, as first hung", sides))
     if plan.edge_to_face is not None:
-        rows.append(Row("edges / broad faces, as first hung", amount(plan.edge_to_face, "", 2)))
+        both = amount(plan.edge_to_face, "", 2) + _give_or_take(plan, Kind.FACE, Kind.EDGE, Kind.END)
+        rows.append(Row("edges / broad faces, as first hung", both))
     if plan.hottest_strip is not None:
         strip = plan.hottest_strip
         label = f"hottest edge, mean over a strip {amount(strip.width, 'mm', 2)} wide"
-        rows.append(Row(label, current_density(strip.current_density)))
+        rows.append(Row(label, f"{current_density(strip.current_density)} ± {_off(plan, HOTTEST)}"))
     note = (
         "By share of the wetted area: p10 = a tenth of the area has less. min and max are means over the thinnest "
         "and thickest 1 % of the area; right at a sharp edge the calculated value has no limit and says nothing."
@@ -232,14 +255,14 @@ def _amounts(plan: Plan) -> Section:
     rows = [
         Row("wetted area", f"{area(plan.wetted_area)} ({amount(plan.wetted_area, 'in²')})"),
         Row("mean current density", current_density(first.mean_current_density)),
-        Row("time for the whole schedule", minutes(plan.time)),
+        Row("time for the whole schedule", f"{minutes(plan.time)} ± {_off(plan, THINNEST)}"),
     ]
     if low < high:
         shortest, longest = (amount(plan.time * bath.efficiency / share, "min") for share in (high, low))
         label = f"  at an efficiency of {amount(high, '%')} to {amount(low, '%')}"
         rows.append(Row(label, f"{shortest} to {longest}"))
     rows += [
-        Row("time without turning", minutes(plan.schedule.one_pose)),
+        Row("time without turning", f"{minutes(plan.schedule.one_pose)} ± {_off(plan, THINNEST)}"),
         Row("time until the mean alone meets the target", minutes(plan.time_to_mean)),
         Row("charge", amount(deposit.charge, "Ah")),
         Row("metal deposited" + (f" on the {_hung(plan)}" if plan.cell.thieves else ""), amount(deposit.mass, "g")),
@@ -303,17 +326,23 @@ def _checks(plan: Plan) -> Section:
     return Section("Checks of the calculation", (), tuple(rows))
 
 
+def _set_off(plan: Plan) -> float:
+    """Return the error of the current where the voltage is set, else of the voltage."""
+    return plan.accuracy.current if plan.job.target.voltage is not None else plan.accuracy.voltage
+
+
 def _numerical_error(plan: Plan) -> Section:
     accuracy = plan.accuracy
     rows = (
-        Row("voltage", percent(accuracy.voltage)),
+        Row("current" if plan.job.target.voltage is not None else "voltage", percent(_set_off(plan))),
         Row("thinnest significant place, and so the time", percent(accuracy.thinnest)),
         Row("hottest strip, and so the limit it sets", percent(accuracy.hottest)),
         Row("percentiles p1 to p99, the worst", percent(accuracy.percentiles)),
         Row(f"means of features, the worst ({accuracy.worst_feature})", percent(accuracy.features)),
     )
+    end = "reached" if accuracy.reached else f"not reached: {accuracy.spent} were spent" if accuracy.spent else "not reached"
     note = (
         f"Estimated from solves on {', '.join(str(n) for n in accuracy.panels)} panels, as first hung; asked were "
-        f"{percent(accuracy.wanted)}. What is not known of the bath usually weighs more."
+        f"{percent(accuracy.wanted)} ({end}). What is not known of the bath usually weighs more."
     )
     return Section("Numerical error", (note,), rows)
