@@ -45,13 +45,13 @@ def level(accuracy: float, panels: int = 16_000) -> tuple[Level, Accuracy]:
 @cache
 def truth() -> dict[str, float]:
     """Figures on panels six tenths of the usual size, with finer ones still at the rims of the bores."""
-    asked = wishes(level(0.02)[0].field, 0.004, 4000)
+    asked = wishes(level(0.03)[0].field, 0.004, 4000)
     panels = mesh_cell(cell(), MeshOptions(scale=0.6, budget=40_000), asked=asked)
     field = solve_field(prepare(cell(), panels), Current(AMPERES), tolerance=1e-4)
     return dict(figures(field, (), 1e-3))
 
 
-@pytest.mark.parametrize("accuracy", [0.05, 0.02])
+@pytest.mark.parametrize("accuracy", [0.05, 0.03])
 def test_the_errors_told_cover_what_much_finer_panels_give(accuracy: float) -> None:
     """Nine in ten figures lie within the error told for them, and none is off by more than twice it and 1 %."""
     found, sure = level(accuracy)
@@ -67,7 +67,7 @@ def test_the_errors_told_cover_what_much_finer_panels_give(accuracy: float) -> N
 
 
 def test_finer_figures_take_more_panels_and_meet_what_was_asked() -> None:
-    quick, usual = level(0.05), level(0.02)
+    quick, usual = level(0.2), level(0.03)
     assert quick[1].panels[-1] < usual[1].panels[-1]
     for _, sure in (quick, usual):
         assert sure.reached
