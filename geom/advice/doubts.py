@@ -3,6 +3,7 @@
 from geom.advice.accuracy import Accuracy
 from geom.advice.measures import Strip
 from geom.advice.schedule import Schedule
+from geom.advice.sureness import in_words
 from geom.cell.bodies import anode_title
 from geom.constants import ZERO_CELSIUS
 from geom.deposit import Deposit
@@ -12,7 +13,8 @@ from geom.findings import Finding, Severity
 from geom.job.job import Supply
 
 SAFE_VOLTAGE = 60.0  # extra-low voltage, smooth direct current, dry hands (IEC 61140, from memory) [V]
-LARGE_CHANGE = 0.06  # of a figure between two panel sizes: worth a warning
+LARGE_CHANGE = 0.06  # numerical error of a figure that is worth a warning, whatever was asked
+FAR_OFF = 2.0  # times the accuracy asked for: worth a warning too
 ANODE_MOST = {"Ni": 300.0, "Cu": 250.0}  # mean current density of an anode [A/m²]; common practice, no source
 BURNS = 1.5  # times the top of the bright range at the hottest strip: do not plate
 
@@ -27,7 +29,8 @@ def plan_findings(
         *_anode_findings(first),
         *_bath_findings(first),
         *_time_findings(schedule, deposit),
-        *_accuracy_findings(accuracy),
+        *_not_reached(accuracy),
+        *_large_errors(accuracy),
     ]
 
 
@@ -194,7 +197,31 @@ def _time_findings(schedule: Schedule, deposit: Deposit) -> list[Finding]:
     return out
 
 
-def _accuracy_findings(accuracy: Accuracy) -> list[Finding]:
+def _not_reached(accuracy: Accuracy) -> list[Finding]:
+    """Say which figure is less sure than was asked, and what ended the refining.
+
+    A note where the figure is not far off, or where `_large_errors` warns of it anyway.
+    """
+    if accuracy.reached:
+        return []
+    figure, error = accuracy.worst
+    severity = Severity.WARNING if FAR_OFF * accuracy.wanted < error <= LARGE_CHANGE else Severity.NOTE
+    key = "most_panels" if "panels" in accuracy.spent else "most_time"
+    ended, more = "", "ask for less with --accuracy"
+    if accuracy.spent:
+        ended, more = f" when the budget of {accuracy.spent} was spent", f"raise [solve] {key}, or {more}"
+    text = (
+        f"the accuracy asked for, {_share(accuracy.wanted)}, was not reached{ended}: {in_words(figure)}, may still be off "
+        f"by {_share(error)} for numerical reasons; {more}"
+    )
+    return [Finding(severity, "accuracy-not-reached", text)]
+
+
+def _share(value: float) -> str:
+    return f"{100 * value:.2g} %" if value < 0.0995 else f"{100 * value:.0f} %"
+
+
+def _large_errors(accuracy: Accuracy) -> list[Finding]:
     """Say near the answer when the numbers themselves are unsure, not only the bath."""
     unsure = {
         "the time": accuracy.thinnest,

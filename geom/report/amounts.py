@@ -55,9 +55,20 @@ def minutes(value: float) -> str:
     return f"{value / 3600:.1f} h"
 
 
+LEAST_ERROR = 1e-3
+"""A smaller numerical error is told as this: figures are shown with three digits at most."""
+
+
 def percent(value: float) -> str:
-    """Return a relative error in %, one digit, never less than 0.1."""
-    return "under 0.1 %" if value < 1e-3 else f"{100 * value:.1g} %" if value < 0.095 else f"{100 * value:.0f} %"
+    """Return a relative error in %, to a tenth below 10 %, never less than 0.1 %."""
+    if value >= 1:
+        return "100 % or more"
+    return f"{100 * max(value, LEAST_ERROR):.{1 if value < 0.0995 else 0}f} %"
+
+
+def plus_minus(text: str, error: float | None) -> str:
+    """Return a figure with its relative error behind it; as it is where none is known."""
+    return text if error is None or not np.isfinite(error) else f"{text} ± {percent(error)}"
 
 
 def point(place: Sequence[float]) -> str:

@@ -1,10 +1,9 @@
 """`Plan` to a plain tree of sections: every renderer shows this, in this order."""
 
 from geom.advice.copies import over_copies, thickness_ratio
-from geom.advice.figures import HOTTEST, MEAN_OF, THINNEST
 from geom.findings import Severity
-from geom.part.part import Kind
 from geom.plan import Plan
+from geom.report import sure
 from geom.report.amounts import (
     amount,
     area,
@@ -12,16 +11,13 @@ from geom.report.amounts import (
     current_density,
     length,
     minutes,
-    percent,
+    plus_minus,
     point,
     thickness,
     voltage,
 )
 from geom.report.inputs import anode_words, input_section, rack_words, slab_words, tank_words, thief_words
 from geom.report.tree import Document, Row, Section, Table
-
-LEAST_OFF = 1e-3
-"""A smaller numerical error is not told beside a figure: it is shown with three digits at most."""
 
 NEVER = 1e7
 """A time longer than this, about four months, is none [s]."""
@@ -43,7 +39,7 @@ def document(plan: Plan) -> Document:
         Section("Cautions", _cautions(plan)),
         input_section(plan),
         _checks(plan),
-        _numerical_error(plan),
+        sure.numerical_error(plan),
     )
     return Document(plan.job.title, _answer(plan), tuple(s for s in sections if s.sentences or s.rows or s.table))
 
@@ -60,15 +56,16 @@ def _answer(plan: Plan) -> tuple[str, ...]:
 
 
 def _setting(plan: Plan) -> str:
-    volts = " then ".join(dict.fromkeys(voltage(stage.voltage) for stage in plan.deposit.stages))
-    volts = volts or voltage(plan.voltage)
+    volts = " then ".join(dict.fromkeys(sure.of_voltage(plan, voltage(stage.voltage)) for stage in plan.deposit.stages))
+    volts = volts or sure.of_voltage(plan, voltage(plan.voltage))
     first = plan.fields[0]
     shares = (
         f"{current(first.current)} into the {_hung(plan)} and {current(sum(first.thief_currents))} into the thieves"
     )
     split = f", {shares}" if first.thief_currents else ""
     if plan.job.target.voltage is not None:
-        return f"Set {voltage(plan.job.target.voltage)} (your voltage). Expect about {current(plan.current)}{split}."
+        expected = sure.at_volts(plan, current(plan.current))
+        return f"Set {voltage(plan.job.target.voltage)} (your voltage). Expect about {expected}{split}."
     whose = "your current" if plan.current_is_given else "recommended"
     return f"Set {current(plan.current)} ({whose}{split}). Expect about {volts} between anode and part."
 
@@ -82,12 +79,11 @@ def _timing(plan: Plan) -> str:
     stages = plan.deposit.stages
     if not stages or not plan.time < NEVER:
         return "No time was found: some place of the significant surface gets next to no current."
-    first = f"Plate {minutes(stages[0].time)} {stages[0].name}"
+    first, *others = (sure.of_time(plan, minutes(stage.time)) for stage in stages)
+    first = f"Plate {first} {stages[0].name}"
     if len(stages) == 1:
         return f"{first}."
-    return (
-        f"{first}, then turn the {_hung(plan)} half round about the vertical and plate {minutes(stages[1].time)} more."
-    )
+    return f"{first}, then turn the {_hung(plan)} half round about the vertical and plate {others[0]} more."
 
 
 def _grave(plan: Plan) -> tuple[str, ...]:
@@ -110,7 +106,7 @@ def _features(plan: Plan) -> Section:
             amount(feature.thickness, "mil", 2).removesuffix(" mil"),
             amount(feature.least_thickness, "µm"),
             _extra(feature.extra_time),
-            _off(plan, MEAN_OF + feature.name),
+            sure.of_feature(plan, feature),
         )
         for feature in features
     )
@@ -118,7 +114,8 @@ def _features(plan: Plan) -> Section:
     notes = [
         "share: current density over the mean of the part, as first hung. thinnest: lowest mean over about 1 cm² "
         "(ISO 2064 speaks of a local thickness over a reference area). extra time: beyond the plan, until the "
-        "thinnest place there meets the target. ±: numerical error of share and mean, and about that of thinnest."
+        "thinnest place there meets the target. ±: numerical error of share and mean, and about that of thinnest; extra time "
+        "may be off by that share of the whole time."
     ]
     if any(feature.significant and feature.extra_time > 0 for feature in features):
         notes.append(
@@ -145,14 +142,15 @@ def _copies(plan: Plan) -> Section:
             f"{copy.current_density_ratio:.2f}",
             amount(copy.thickness, "µm"),
             amount(copy.least_thickness, "µm"),
+            sure.of_copy(plan, copy),
         )
         for copy in plan.copies
     )
     note = (
         f"The part that gets most has {ratio:.2f} times the mean thickness of the one that gets least. Place, current and "
-        "share (current density over the mean of the rack) are as first hung; parts are numbered along x, then y, then z."
+        "share (current density over the mean of the rack) are as first hung; ± is the numerical error of current, share and mean; parts are numbered along x, then y, then z."
     )
-    heads = ("part", "centre at", "current", "share", "mean", "thinnest")
+    heads = ("part", "centre at", "current", "share", "mean", "thinnest", "±")
     return Section("Part by part", (note,), (), Table(heads, lines, (1,)))
 
 
@@ -187,20 +185,6 @@ def _left_out(plan: Plan) -> str:
     )
 
 
-def _off(plan: Plan, name: str) -> str:
-    """Return the numerical error of a figure in words; "" where none is known."""
-    errors = plan.accuracy.errors
-    own = [errors[key] for key in errors if key == name or key.startswith(f"{name}, part ")]
-    return percent(max(*own, LEAST_OFF)) if own else ""
-
-
-def _give_or_take(plan: Plan, *kinds: Kind) -> str:
-    """Return the numerical error of a ratio of means over features of these kinds, at most the worst of theirs twice."""
-    names = {MEAN_OF + feature.name for feature in plan.cell.part.features if feature.kind in kinds}
-    known = [error for name, error in plan.accuracy.errors.items() if name in names & plan.accuracy.counted]
-    return f" ± {percent(max(*known, LEAST_OFF))}" if known else ""
-
-
 def _extra(time: float) -> str:
     if time <= 0:
         return "-"
@@ -216,20 +200,25 @@ def _thickness(plan: Plan) -> Section:
             ("thickness in µm", *(amount(1e6 * value, "") for value in values)),
             ("thickness in mil", *(amount(value, "mil", 2).removesuffix(" mil") for value in values)),
             ("current density / mean", "", *(amount(plan.ratio[n], "") for n in names[1:-1]), ""),
-            ("± numerical error", "", *(_off(plan, n) for n in names[1:-1]), ""),
+            ("± numerical error", "", *(sure.of_percentile(plan, n) for n in names[1:-1]), ""),
         ),
     )
-    rows = [Row("mean", thickness(plan.thickness["mean"]))]
+    mean, least = thickness(plan.thickness["mean"]), thickness(plan.minimum_local_thickness)
+    rows = [
+        Row("mean", sure.at_volts(plan, mean)),
+        Row("least local thickness on the significant surface", sure.of_time(plan, least)),
+    ]
+    sides, edges = sure.of_ratios(plan)
     if plan.front_to_back is not None:
-        sides = amount(plan.front_to_back, "", 2) + _give_or_take(plan, Kind.FACE, Kind.SKIN)
-        rows.append(Row("toward the anode / away from it, as first hung", sides))
+        ratio = plus_minus(amount(plan.front_to_back, "", 2), sides)
+        rows.append(Row("toward the anode / away from it, as first hung", ratio))
     if plan.edge_to_face is not None:
-        both = amount(plan.edge_to_face, "", 2) + _give_or_take(plan, Kind.FACE, Kind.EDGE, Kind.END)
-        rows.append(Row("edges / broad faces, as first hung", both))
+        ratio = plus_minus(amount(plan.edge_to_face, "", 2), edges)
+        rows.append(Row("edges / broad faces, as first hung", ratio))
     if plan.hottest_strip is not None:
         strip = plan.hottest_strip
         label = f"hottest edge, mean over a strip {amount(strip.width, 'mm', 2)} wide"
-        rows.append(Row(label, f"{current_density(strip.current_density)} ± {_off(plan, HOTTEST)}"))
+        rows.append(Row(label, sure.of_strip(plan, current_density(strip.current_density))))
     note = (
         "By share of the wetted area: p10 = a tenth of the area has less. min and max are means over the thinnest "
         "and thickest 1 % of the area; right at a sharp edge the calculated value has no limit and says nothing."
@@ -239,14 +228,21 @@ def _thickness(plan: Plan) -> Section:
 
 def _limits(plan: Plan) -> Section:
     lines = tuple(
-        (limit.name, amount(limit.value, "A"), "binds" if limit.binds else "", limit.basis) for limit in plan.limits
+        (
+            limit.name,
+            amount(limit.value, "A"),
+            sure.limit_error(plan, limit),
+            "binds" if limit.binds else "",
+            limit.basis,
+        )
+        for limit in plan.limits
     )
     note = (
         "You gave the current or the voltage; the limits are for comparison."
         if plan.current_is_given
         else "The recommended current is the least of these."
     )
-    return Section("Limits on the current", (note,), (), Table(("limit", "allows", "", "because"), lines, (2, 3)))
+    return Section("Limits on the current", (note,), (), Table(("limit", "allows", "±", "", "because"), lines, (3, 4)))
 
 
 def _amounts(plan: Plan) -> Section:
@@ -254,16 +250,16 @@ def _amounts(plan: Plan) -> Section:
     low, high = bath.efficiency_range.low, bath.efficiency_range.high
     rows = [
         Row("wetted area", f"{area(plan.wetted_area)} ({amount(plan.wetted_area, 'in²')})"),
-        Row("mean current density", current_density(first.mean_current_density)),
-        Row("time for the whole schedule", f"{minutes(plan.time)} ± {_off(plan, THINNEST)}"),
+        Row("mean current density", sure.at_volts(plan, current_density(first.mean_current_density))),
+        Row("time for the whole schedule", sure.of_time(plan, minutes(plan.time))),
     ]
     if low < high:
         shortest, longest = (amount(plan.time * bath.efficiency / share, "min") for share in (high, low))
         label = f"  at an efficiency of {amount(high, '%')} to {amount(low, '%')}"
         rows.append(Row(label, f"{shortest} to {longest}"))
     rows += [
-        Row("time without turning", f"{minutes(plan.schedule.one_pose)} ± {_off(plan, THINNEST)}"),
-        Row("time until the mean alone meets the target", minutes(plan.time_to_mean)),
+        Row("time without turning", sure.of_time(plan, minutes(plan.schedule.one_pose))),
+        Row("time until the mean alone meets the target", sure.at_volts(plan, minutes(plan.time_to_mean))),
         Row("charge", amount(deposit.charge, "Ah")),
         Row("metal deposited" + (f" on the {_hung(plan)}" if plan.cell.thieves else ""), amount(deposit.mass, "g")),
         *([Row("metal deposited on the thieves", amount(deposit.thief_mass, "g"))] if plan.cell.thieves else []),
@@ -281,7 +277,7 @@ def _voltage_band(plan: Plan) -> str:
     ohmic = field.voltage - drop
     low = drop + ohmic * bath.conductivity / bath.conductivity_range.high
     high = drop + ohmic * bath.conductivity / bath.conductivity_range.low
-    text = f"{voltage(field.voltage)}, of it {voltage(ohmic)} in the liquid and at the anode"
+    text = f"{sure.of_voltage(plan, voltage(field.voltage))}, of it {voltage(ohmic)} in the liquid and at the anode"
     if high - low > 0.02 * field.voltage:
         text += f"; {voltage(low)} to {voltage(high)} over the range of the conductivity"
     return text
@@ -324,25 +320,3 @@ def _checks(plan: Plan) -> Section:
         panels = f"{len(field.panels.body)}, {field.panels.part_count} of them on the part"
         rows.append(Row(f"pose {number}: panels", panels))
     return Section("Checks of the calculation", (), tuple(rows))
-
-
-def _set_off(plan: Plan) -> float:
-    """Return the error of the current where the voltage is set, else of the voltage."""
-    return plan.accuracy.current if plan.job.target.voltage is not None else plan.accuracy.voltage
-
-
-def _numerical_error(plan: Plan) -> Section:
-    accuracy = plan.accuracy
-    rows = (
-        Row("current" if plan.job.target.voltage is not None else "voltage", percent(_set_off(plan))),
-        Row("thinnest significant place, and so the time", percent(accuracy.thinnest)),
-        Row("hottest strip, and so the limit it sets", percent(accuracy.hottest)),
-        Row("percentiles p1 to p99, the worst", percent(accuracy.percentiles)),
-        Row(f"means of features, the worst ({accuracy.worst_feature})", percent(accuracy.features)),
-    )
-    end = "reached" if accuracy.reached else f"not reached: {accuracy.spent} were spent" if accuracy.spent else "not reached"
-    note = (
-        f"Estimated from solves on {', '.join(str(n) for n in accuracy.panels)} panels, as first hung; asked were "
-        f"{percent(accuracy.wanted)} ({end}). What is not known of the bath usually weighs more."
-    )
-    return Section("Numerical error", (note,), rows)

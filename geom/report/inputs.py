@@ -28,6 +28,9 @@ PREFIXES = {"job": "from", "command": "from the command line,", "table": "from t
 
 NOT_GIVEN = "ASSUMED: not given in the job"
 
+USUAL = "the usual: not given in the job"
+"""Origin of what is asked of the solve alone: no assumption about part, bath or tank."""
+
 FILLED = "ASSUMED: not given, chosen from the size of the part"
 """Origin of a tank, an anode or a pose that the program filled in."""
 
@@ -250,9 +253,13 @@ def _target_rows(plan: Plan) -> Iterator[Row]:
 
 def _solve_rows(plan: Plan) -> Iterator[Row]:
     demand, origins = plan.job.demand, plan.job.origins
-    wanted = f"within {amount(demand.accuracy, '%', 2)}"
-    yield Row("solve: accuracy of every figure", wanted, origin_of(origins, "solve.accuracy", "solve"))
-    yield Row("solve: panels at most", f"{demand.panels} panels", origin_of(origins, "solve.most_panels", "solve"))
-    yield Row(
-        "solve: no finer panels after", amount(demand.seconds, "s", 4), origin_of(origins, "solve.most_time", "solve")
-    )
+
+    def row(label: str, value: str, key: str) -> Row:
+        origin = origins.get(f"solve.{key}")
+        return Row(
+            f"solve: {label}", value, USUAL if origin is None or origin.kind == "assumed" else origin_words(origin)
+        )
+
+    yield row("accuracy of every figure", f"within {amount(demand.accuracy, '%', 2)}", "accuracy")
+    yield row("panels at most", f"{demand.panels} panels", "most_panels")
+    yield row("no finer panels after", amount(demand.seconds, "s", 4), "most_time")

@@ -5,6 +5,8 @@ from typing import Any
 
 from geom.advice.accuracy import COARSER, Accuracy
 from geom.advice.copies import thickness_ratio
+from geom.advice.figures import MEAN_OF
+from geom.advice.sureness import of_edge_to_face, of_features, of_front_to_back
 from geom.advice.words import FeatureResult
 from geom.cell.cell import Anode, Shield, Slab, Thief, Wire, WireAnode
 from geom.constants import ZERO_CELSIUS
@@ -62,7 +64,7 @@ def plan_tree(plan: Plan) -> dict[str, Any]:
             "thieves_A_dm2": [density / 100 for density in first.thief_densities],
         },
         "thickness_um": {name: 1e6 * value for name, value in plan.thickness.items()},
-        "features": [_feature(f) for f in plan.features],
+        "features": [_feature(f, plan.accuracy) for f in plan.features],
         "rack": _rack(plan),
         "stages": [
             {"name": s.name, "time_min": s.time / 60, "current_A": s.current, "voltage_V": s.voltage}
@@ -80,7 +82,7 @@ def plan_tree(plan: Plan) -> dict[str, Any]:
         "findings": findings_tree(plan.findings),
         "cautions": list(plan.cell.bath.cautions),
         "origins": {key: {"kind": o.kind, "detail": o.detail} for key, o in plan.job.origins.items()},
-        "numerical_error": _numerical_error(plan.accuracy),
+        "numerical_error": _numerical_error(plan),
         "numerics": [
             {
                 "panels": len(f.panels.body),
@@ -94,7 +96,7 @@ def plan_tree(plan: Plan) -> dict[str, Any]:
     }
 
 
-def _feature(feature: FeatureResult) -> dict[str, Any]:
+def _feature(feature: FeatureResult, accuracy: Accuracy) -> dict[str, Any]:
     return {
         "name": feature.name,
         "kind": str(feature.kind),
@@ -105,10 +107,12 @@ def _feature(feature: FeatureResult) -> dict[str, Any]:
         "extra_time_min": feature.extra_time / 60,
         "significant": feature.significant,
         "part": feature.copy or None,
+        "numerical_error": accuracy.errors.get(MEAN_OF + feature.name),
     }
 
 
-def _numerical_error(accuracy: Accuracy) -> dict[str, Any]:
+def _numerical_error(plan: Plan) -> dict[str, Any]:
+    accuracy = plan.accuracy
     return {
         "voltage": accuracy.voltage,
         "thinnest_significant": accuracy.thinnest,
@@ -116,6 +120,8 @@ def _numerical_error(accuracy: Accuracy) -> dict[str, Any]:
         "percentiles": accuracy.percentiles,
         "feature_means": accuracy.features,
         "worst_feature": accuracy.worst_feature,
+        "edge_to_face": of_edge_to_face(plan.features, accuracy),
+        "front_to_back": of_front_to_back(plan.features, accuracy),
         "coarser_by": COARSER,
         "coarser_panels": accuracy.panels[-2],
         "asked": accuracy.wanted,
@@ -148,6 +154,7 @@ def _rack(plan: Plan) -> dict[str, Any] | None:
                 "current_density_ratio": copy.current_density_ratio,
                 "thickness_um": 1e6 * copy.thickness,
                 "least_thickness_um": 1e6 * copy.least_thickness,
+                "numerical_error": of_features([f for f in plan.features if f.copy == copy.number], plan.accuracy),
             }
             for copy in plan.copies
         ],

@@ -9,7 +9,9 @@ from geom.report.tree import Document, Row, Section, Table, printable
 WIDTH = 98
 VALUE = 22  # columns of a short value, so that short origins stand under each other
 GLUE = "\N{NO-BREAK SPACE}"
-UNIT_AFTER = re.compile(r"(?<=\d) (?=[A-Za-zµ]{1,3}\b|[°%])")  # a number and its unit stay on one line
+UNIT_AFTER = re.compile(
+    r"(?<=\d) (?=[A-Za-zµ]{1,3}\b|[°%])| (?=±)|(?<=±) (?=\d)"
+)  # number, unit and error stay together
 NARROWEST = 24  # columns for a last column of words: below that the line above is not kept
 
 

@@ -137,6 +137,53 @@ def test_anodes_without_a_law_are_noted_and_those_with_one_are_not() -> None:
     assert "anode-polarization-left-out" not in codes(replace(field, cell=replace(field.cell, anodes=anodes)))
 
 
+def left(error: float, wanted: float = 0.02, spent: str = "16000 panels") -> Accuracy:
+    """What is left to be wished when the thinnest place stays less sure than all else."""
+    errors = {**dict.fromkeys(ERRORS, 0.001), "thinnest": error}
+    return replace(SURE, wanted=wanted, errors=errors, spent=spent)
+
+
+@pytest.mark.parametrize(
+    ("error", "wanted", "severity"),
+    [
+        (0.02, 0.02, None),
+        (0.021, 0.02, NOTE),
+        (0.039, 0.02, NOTE),
+        (0.041, 0.02, WARNING),
+        (0.03, 0.01, WARNING),
+        (0.2, 0.02, NOTE),  # another finding warns of it
+    ],
+)
+def test_an_accuracy_that_was_not_reached_is_told(error: float, wanted: float, severity: Severity | None) -> None:
+    found = findings(even(300.0), accuracy=left(error, wanted))
+    told = found.get("accuracy-not-reached")
+    assert (told and told.severity) == severity
+    assert ("numerical-error-large" in found) == (error > 0.06)
+
+
+def test_an_accuracy_that_was_not_reached_names_figure_error_budget_and_what_to_do() -> None:
+    message = findings(even(300.0), accuracy=left(0.034))["accuracy-not-reached"].message
+    assert "accuracy asked for, 2 %, was not reached when the budget of 16000 panels was spent" in message
+    assert "the thinnest significant place, and so the time, may still be off by 3.4 %" in message
+    assert "raise [solve] most_panels" in message
+    message = findings(even(300.0), accuracy=left(0.034, spent="60 s"))["accuracy-not-reached"].message
+    assert "the budget of 60 s was spent" in message
+    assert "raise [solve] most_time" in message
+    errors = {**ERRORS, "mean of face A (+z)": 0.05}
+    message = findings(even(300.0), accuracy=replace(SURE, errors=errors))["accuracy-not-reached"].message
+    assert "the mean of face A (+z), may still be off by 5 %" in message
+    assert "[solve]" not in message
+
+
+def test_two_findings_on_the_same_error_say_different_things() -> None:
+    found = findings(even(300.0), accuracy=left(0.2))
+    told = [found[code].message for code in ("accuracy-not-reached", "numerical-error-large")]
+    clauses = [clause.strip() for message in told for clause in message.replace(":", ";").split(";")]
+    assert len(set(clauses)) == len(clauses)
+    assert "budget" in told[0]
+    assert "budget" not in told[1]
+
+
 def test_a_figure_that_hangs_on_the_panels_warns_and_is_named() -> None:
     unsure = replace(SURE, errors={**ERRORS, "thinnest": 0.2, "mean of face A (+z)": 0.09})
     message = findings(even(300.0), supply=Supply(10.0, 10.0), accuracy=unsure)["numerical-error-large"].message
