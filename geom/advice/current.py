@@ -9,7 +9,7 @@ from geom.field import Field, Prepared, solve_field
 from geom.job.job import Supply
 from geom.panels import FIRST_ANODE, PART
 
-WEIGHING = 5e-4
+WEIGHING = 2e-4
 """Relative tolerance of the solves that limits are read from; the field of the plan is solved again, closely."""
 
 
