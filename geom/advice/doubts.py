@@ -211,7 +211,7 @@ def _not_reached(accuracy: Accuracy) -> list[Finding]:
     if accuracy.spent:
         ended, more = f" when the budget of {accuracy.spent} was spent", f"raise [solve] {key}, or {more}"
     text = (
-        f"the accuracy asked for, {_share(accuracy.wanted)}, was not reached{ended}: {in_words(figure)}, may still be off "
+        f"the accuracy asked for, {_share(accuracy.wanted)}, was not reached{ended}: {in_words(figure)} may still be off "
         f"by {_share(error)} for numerical reasons; {more}"
     )
     return [Finding(severity, "accuracy-not-reached", text)]

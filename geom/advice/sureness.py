@@ -6,7 +6,7 @@ Each is relative, and None where an error it hangs on is not known.
 from collections.abc import Sequence
 
 from geom.advice.accuracy import Accuracy
-from geom.advice.current import AT_STRIP, AT_VOLTS
+from geom.advice.current import AT_STRIP, AT_VOLTS, FAR_OFF, Limit
 from geom.advice.figures import CURRENT, HOTTEST, MEAN_OF, THINNEST, VOLTAGE
 from geom.advice.words import FeatureResult
 from geom.part.part import Kind
@@ -14,8 +14,8 @@ from geom.part.part import Kind
 WORDS = {
     VOLTAGE: "the voltage",
     CURRENT: "the current",
-    THINNEST: "the thinnest significant place, and so the time",
-    HOTTEST: "the hottest strip, and so the limit it sets",
+    THINNEST: "the thinnest significant place (and so the time)",
+    HOTTEST: "the hottest strip (and so the limit it sets)",
 }
 
 
@@ -54,12 +54,15 @@ def of_front_to_back(features: Sequence[FeatureResult], accuracy: Accuracy) -> f
     return summed(faces, faces)
 
 
-def of_limit(name: str, accuracy: Accuracy) -> float | None:
-    """Return the error of a limit on the current; None for one that no field decides."""
-    if name == AT_STRIP:
+def of_limit(limit: Limit, limits: Sequence[Limit], accuracy: Accuracy) -> float | None:
+    """Return the error of one of the limits on the current; None where no field decides it, or only that of a first look."""
+    if limit.name == AT_STRIP:
         return accuracy.errors.get(HOTTEST)
+    others = [other.value for other in limits if other is not limit]
+    if limit.name != AT_VOLTS or limit.value >= FAR_OFF * min(others, default=float("inf")):
+        return None
     # what flows at a voltage is as unsure as the voltage at a current: one of the two is set, and has no error
-    return summed(accuracy.errors.get(VOLTAGE), accuracy.errors.get(CURRENT)) if name == AT_VOLTS else None
+    return summed(accuracy.errors.get(VOLTAGE), accuracy.errors.get(CURRENT))
 
 
 def summed(*errors: float | None) -> float | None:

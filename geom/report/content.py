@@ -260,10 +260,13 @@ def _amounts(plan: Plan) -> Section:
     rows += [
         Row("time without turning", sure.of_time(plan, minutes(plan.schedule.one_pose))),
         Row("time until the mean alone meets the target", sure.at_volts(plan, minutes(plan.time_to_mean))),
-        Row("charge", amount(deposit.charge, "Ah")),
-        Row("metal deposited" + (f" on the {_hung(plan)}" if plan.cell.thieves else ""), amount(deposit.mass, "g")),
+        Row("charge", sure.at_volts(plan, amount(deposit.charge, "Ah"))),
+        Row(
+            "metal deposited" + (f" on the {_hung(plan)}" if plan.cell.thieves else ""),
+            sure.at_volts(plan, amount(deposit.mass, "g")),
+        ),
         *([Row("metal deposited on the thieves", amount(deposit.thief_mass, "g"))] if plan.cell.thieves else []),
-        Row("anode metal dissolved (at 100 % anode efficiency)", amount(deposit.anode_mass, "g")),
+        Row("anode metal dissolved (at 100 % anode efficiency)", sure.at_volts(plan, amount(deposit.anode_mass, "g"))),
         Row("voltage, as first hung", _voltage_band(plan)),
     ]
     return Section("Amounts", (), tuple(rows))

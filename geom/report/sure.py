@@ -57,7 +57,7 @@ def of_copy(plan: Plan, copy: CopyResult) -> str:
 
 def limit_error(plan: Plan, limit: Limit) -> str:
     """Return the error of a limit for a cell of a table."""
-    return _cell(of_limit(limit.name, plan.accuracy))
+    return _cell(of_limit(limit, plan.limits, plan.accuracy))
 
 
 def _plated(plan: Plan, error: float | None) -> float | None:

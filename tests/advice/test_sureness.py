@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from geom.advice.accuracy import Accuracy
-from geom.advice.current import AT_MEAN, AT_STRIP, AT_VOLTS
+from geom.advice.current import AT_MEAN, AT_STRIP, AT_VOLTS, Limit
 from geom.advice.sureness import in_words, of_edge_to_face, of_features, of_front_to_back, of_limit, summed
 from geom.advice.words import FeatureResult
 from geom.part.part import Kind
@@ -50,9 +50,15 @@ def test_the_sides_of_a_skin_have_no_error_of_their_own() -> None:
     assert of_front_to_back((replace(FACE_A, kind=Kind.SKIN),), KNOWN) is None
 
 
-@pytest.mark.parametrize(("name", "error"), [(AT_STRIP, 0.03), (AT_VOLTS, 0.002), (AT_MEAN, None), ("supply", None)])
-def test_a_limit_that_a_field_decides_has_the_error_of_what_it_is_read_from(name: str, error: float | None) -> None:
-    assert of_limit(name, KNOWN) == error
+def limits(volts: float) -> tuple[Limit, ...]:
+    values = {AT_MEAN: 2.0, AT_STRIP: 1.5, AT_VOLTS: volts, "supply current": 9.0}
+    return tuple(Limit(name, value, False, "") for name, value in values.items())
+
+
+@pytest.mark.parametrize(("volts", "expected"), [(1.7, [None, 0.03, 0.002, None]), (1.9, [None, 0.03, None, None])])
+def test_a_limit_that_a_field_decides_has_the_error_of_what_it_is_read_from(volts: float, expected: list) -> None:
+    """A supply voltage that is far from binding was read from larger panels alone: its error is not known."""
+    assert [of_limit(limit, limits(volts), KNOWN) for limit in limits(volts)] == expected
 
 
 def test_a_sum_with_an_unknown_error_is_unknown() -> None:

@@ -8,6 +8,7 @@ from helpers.fake_plan import controlled, with_words
 from helpers.rack_plan import rack_plan
 from helpers.small_plan import small_plan
 
+from geom.advice.current import AT_VOLTS
 from geom.advice.figures import CURRENT, HOTTEST, MEAN_OF, THINNEST, VOLTAGE
 from geom.advice.sureness import of_edge_to_face, of_features, of_front_to_back
 from geom.plan import Plan
@@ -69,6 +70,8 @@ def test_a_voltage_that_is_fixed_has_no_error_and_the_current_has() -> None:
     assert re.search(r"Expect about [0-9.]+ A ± 2\.0 %", setting)
     assert re.search(r"min ± 4\.3 % ", timing)  # that of the current is added
     assert row(plan, THICKNESS, "mean").endswith(" ± 2.0 %")
+    for label in ("charge", "metal deposited", "anode metal dissolved", "mean current density"):
+        assert row(plan, "Amounts", label).endswith(" ± 2.0 %")
     assert row(plan, "Numerical error", "current") == "2.0 %"
     assert not any(r.label == "voltage" for r in shown(plan, "Numerical error").rows)
 
@@ -100,7 +103,10 @@ def test_ratios_have_the_error_of_both_their_means() -> None:
 
 
 def test_limits_that_a_field_decides_have_its_error() -> None:
-    table = shown(unsure(rack_plan()), "Limits on the current").table
+    plan = unsure(rack_plan())
+    least = min(limit.value for limit in plan.limits)
+    near = tuple(replace(limit, value=least) if limit.name == AT_VOLTS else limit for limit in plan.limits)
+    table = shown(replace(plan, limits=near), "Limits on the current").table
     errors = {line[0]: line[2] for line in table.lines}
     assert table.heads[2] == "±"
     assert errors.pop("bright range of the bath, at the hottest strip") == "3.4 %"
