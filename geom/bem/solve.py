@@ -34,6 +34,7 @@ TOLERANCE = 1e-5  # to which the laws and the equation are met, unless less is a
 SLACK = 10.0  # times that tolerance the equation itself may be missed by: products are in single precision
 FAR = 0.05  # times the right side: a guess that misses by more saves less work than it can cost
 LOCAL = 0.1  # a single panel may miss its law by so many times more
+LOOSEST = 100.0  # times its own tolerance: the most that the answer to one more volt may be off by
 KNOWN = 1.0  # of the tolerance: the share of the voltage to which the drop of a panel is known
 ATTEMPTS = 3  # at an equation that stays unsolved, each from where the last one stopped
 # a tangent is at most so many times flatter than the chord: past a limiting current it has no figures left
@@ -273,7 +274,8 @@ def _sizes(whole: Floats, step: float | None) -> Floats:
     own = np.linalg.norm(whole, axis=0)
     if step is None:
         return np.asarray(own)
-    return np.array([max(own[0], abs(step) * own[1]), max(own[1], own[0] / max(abs(step), 1e-300))])
+    loose = min(own[0] / max(abs(step), 1e-300), LOOSEST * own[1])  # it must still tell volts from amperes
+    return np.array([max(own[0], abs(step) * own[1]), max(own[1], loose)])
 
 
 def _equation_miss(scaled: Scaled, rhs: Floats, guess: Floats, step: float) -> float:
