@@ -20,7 +20,7 @@ pytestmark = pytest.mark.benchmark
 SCALES = {0.02: 2.1, 0.01: 1.0}
 """Of the panels: this and every smaller one that was tried keeps all five percentiles within the key."""
 TETRAHEDRA = {0.02: (0.8, 0.6, 30.0), 0.01: (0.6, 0.6, 30.0)}
-"""Size at the edges of the bar, growth, most [mm]: the cheapest of fifteen that keep within the key."""
+"""Size at the edges of the bar, growth, most [mm]: the cheapest of twenty that keep within the key."""
 BEMPP_SCALE = 1.3
 RACK = (2.7, 1.5, 0.87)  # about 10,000, 20,000 and 50,000 panels
 LINK = Path("samples") / "link" / "job.toml"
