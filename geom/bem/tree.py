@@ -31,15 +31,6 @@ class Tree:
         leaf = np.flatnonzero(self.child[:, 0] < 0)
         return leaf[np.argsort(self.start[leaf])]
 
-    def path(self, cluster: int) -> list[int]:
-        """Return the clusters that hold the places of ``cluster``, itself included, from the top."""
-        at, found = 0, [0]
-        while at != cluster:
-            left, right = self.child[at]
-            at = int(left if self.start[cluster] < self.stop[left] else right)
-            found.append(at)
-        return found
-
 
 def grown(centroids: Floats, reach: Floats, leaf: int = LEAF) -> Tree:
     """Return the tree of panels with ``centroids`` (n, 3) that reach so far (n,) from them [m]."""
