@@ -19,7 +19,7 @@ from geom.surface.boxtree import box_tree
 from geom.surface.recovery import Recovery
 from geom.surface.remesh import SAG, remeshed
 from geom.surface.segments import chains_of, nearest_segment
-from geom.surface.sizing import EdgeSet, GradedSize, SizeSource, kept_edges
+from geom.surface.sizing import EdgeSet, GradedSize, SizeSource, equilateral_edges, kept_edges
 from geom.surface.solid import NotSolidError, joined, left_over
 from geom.surface.surface import Surface
 
@@ -176,7 +176,7 @@ def _kept(like: Panels | None, body: Surface, size: GradedSize) -> Surface | Non
     old = like.surface.selected(like.surface.tag == body.tag[0])
     if not len(old.faces) or np.abs(old.bounds - body.bounds).max() > 1e-9:
         return None
-    edge = np.sqrt(4.0 / np.sqrt(3.0) * old.areas)
+    edge = equilateral_edges(old.areas)
     same = abs(old.area - body.area) < KEPT_AREA * body.area
     return old if same and bool(np.all(edge <= KEPT_COARSER * size(old.centroids))) else None
 

@@ -1,4 +1,4 @@
-"""`Plan`: the whole answer. `planned` is the page a new developer reads first."""
+"""`Plan`: the whole answer. `make_plan` is the page a new developer reads first."""
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace

@@ -72,7 +72,7 @@ def refined(cell: Cell, demand: Demand, choose: Choose, wanted: tuple[str, ...],
         took = monotonic() - took
         counts.append(len(fine.field.panels.body))
         accuracy = replace(_compared(coarse, fine, demand, wanted), panels=tuple(counts))
-        spent = _spent(accuracy, counts, demand, monotonic() - begun, took)
+        spent = _spent(counts, demand, monotonic() - begun, took)
         enough = accuracy.reached and fine.field.imbalance <= LEAST_BALANCE
         if enough or spent:
             return fine, replace(accuracy, spent="" if enough else spent)
@@ -102,7 +102,7 @@ def _compared(coarse: Level, fine: Level, demand: Demand, wanted: tuple[str, ...
     return compared(demand.accuracy, before, after, again, fine.field, width)
 
 
-def _spent(accuracy: Accuracy, counts: list[int], demand: Demand, elapsed: float, took: float) -> str:
+def _spent(counts: list[int], demand: Demand, elapsed: float, took: float) -> str:
     """Return which budget forbids one more level; empty if none does."""
     if elapsed + 2.5 * took > demand.seconds:
         return f"{demand.seconds:.0f} s"

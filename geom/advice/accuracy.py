@@ -7,11 +7,10 @@ import numpy as np
 
 from geom.advice.figures import CURRENT, HOTTEST, MEAN_OF, THINNEST, VOLTAGE, bends
 from geom.advice.measures import PERCENTILES
-from geom.arrays import Floats
 from geom.field import Field
 from geom.panel_sizes import EDGE_SIZE, GROWTH
 from geom.part.part import Kind
-from geom.surface.sizing import SizeSource, size_source
+from geom.surface.sizing import SizeSource, equilateral_edges, size_source
 
 COARSER = 1.7
 """By how much the panels of the first level are larger than those of the next."""
@@ -90,10 +89,6 @@ class Accuracy:
     def features(self) -> float:
         """The worst mean of a feature, tiny ones apart."""
         return max(error for _, error in self._features)
-
-    def of_feature(self, name: str) -> float:
-        """Return the error of the mean of one feature."""
-        return self.errors[MEAN_OF + name]
 
     @property
     def _features(self) -> list[tuple[str, float]]:
@@ -177,9 +172,4 @@ def wishes(field: Field, accuracy: float, most: float) -> tuple[SizeSource, ...]
         return ()
     smaller = np.maximum(shrink[rows], MOST_FINER)
     smaller *= max(1.0, float(np.sqrt((smaller**-2).sum() / most)))
-    return (size_source(panels.part.centroids[rows], _edge_lengths(areas[rows]) * smaller, GROWTH),)
-
-
-def _edge_lengths(areas: Floats) -> Floats:
-    """Return the sides of equilateral triangles of these areas."""
-    return np.asarray(np.sqrt(4.0 / np.sqrt(3.0) * areas))
+    return (size_source(panels.part.centroids[rows], equilateral_edges(areas[rows]) * smaller, GROWTH),)

@@ -14,7 +14,7 @@ from geom.job.job import Supply
 
 SAFE_VOLTAGE = 60.0  # extra-low voltage, smooth direct current, dry hands (IEC 61140, from memory) [V]
 LARGE_CHANGE = 0.06  # numerical error of a figure that is worth a warning, whatever was asked
-FAR_OFF = 2.0  # times the accuracy asked for: worth a warning too
+MISSED = 2.0  # times the accuracy asked for: worth a warning too
 ANODE_MOST = {"Ni": 300.0, "Cu": 250.0}  # mean current density of an anode [A/m²]; common practice, no source
 BURNS = 1.5  # times the top of the bright range at the hottest strip: do not plate
 
@@ -205,7 +205,7 @@ def _not_reached(accuracy: Accuracy) -> list[Finding]:
     if accuracy.reached:
         return []
     figure, error = accuracy.worst
-    severity = Severity.WARNING if FAR_OFF * accuracy.wanted < error <= LARGE_CHANGE else Severity.NOTE
+    severity = Severity.WARNING if MISSED * accuracy.wanted < error <= LARGE_CHANGE else Severity.NOTE
     key = "most_panels" if "panels" in accuracy.spent else "most_time"
     ended, more = "", "ask for less with --accuracy"
     if accuracy.spent:

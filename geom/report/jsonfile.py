@@ -13,6 +13,7 @@ from geom.constants import ZERO_CELSIUS
 from geom.findings import Finding
 from geom.part.part import Part
 from geom.plan import Plan
+from geom.refine import STEP
 from geom.report.plainjson import SCHEMA_VERSION, dumped
 from geom.units import unit_factor
 
@@ -122,7 +123,7 @@ def _numerical_error(plan: Plan) -> dict[str, Any]:
         "worst_feature": accuracy.worst_feature,
         "edge_to_face": of_edge_to_face(plan.features, accuracy),
         "front_to_back": of_front_to_back(plan.features, accuracy),
-        "coarser_by": COARSER,
+        "coarser_by": COARSER if len(accuracy.panels) == 2 else STEP,
         "coarser_panels": accuracy.panels[-2],
         "asked": accuracy.wanted,
         "reached": accuracy.reached,

@@ -1,6 +1,5 @@
 """How large triangles may be from place to place: sources with a size, growing with distance."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -185,6 +184,11 @@ def patch_widths(surface: Surface, edges: EdgeSet) -> Floats:
     return np.where((border > 0) & (area > 0), 2 * area / np.maximum(border, 1e-300), np.inf)
 
 
+def equilateral_edges(areas: Floats) -> Floats:
+    """Return (n,) the edges of equilateral triangles of these areas [m]."""
+    return np.asarray(np.sqrt(4.0 / np.sqrt(3.0) * areas))
+
+
 @dataclass(frozen=True, eq=False)
 class Demand:
     """What a size field asks for at places over a surface: the number of faces follows for any scale."""
@@ -211,11 +215,6 @@ def demand(surface: Surface, size: GradedSize) -> Demand:
     return Demand(spread, replace(size, scale=1.0, firm=())(points), firm, size.floor)
 
 
-def expected_faces(surface: Surface, size: GradedSize) -> float:
-    """Return about how many faces a remesh to ``size`` gives."""
-    return demand(surface, size).faces(size.scale)
-
-
 def sampled(surface: Surface) -> tuple[Floats, Floats, Ints]:
     """Return places inside the faces, the area that each stands for and the face it lies in."""
     spacing = np.sqrt(surface.area / 4000)
@@ -232,8 +231,3 @@ def sampled(surface: Surface) -> tuple[Floats, Floats, Ints]:
         areas.append(np.repeat(surface.areas[rows] / len(weights), len(weights)))
         faces.append(np.repeat(np.flatnonzero(rows), len(weights)))
     return np.concatenate(places), np.concatenate(areas), np.concatenate(faces)
-
-
-def least_size(sources: Sequence[SizeSource]) -> float:
-    """Return the smallest size that any source asks for [m]."""
-    return float(min((source.size.min() for source in sources if len(source.size)), default=np.inf))

@@ -158,6 +158,8 @@ def test_json_has_the_error_of_each_feature_copy_and_ratio() -> None:
     assert tree["numerical_error"]["edge_to_face"] == of_edge_to_face(plan.features, plan.accuracy)
     assert tree["numerical_error"]["front_to_back"] == of_front_to_back(plan.features, plan.accuracy)
     assert tree["numerical_error"]["of"] == plan.accuracy.errors
+    levels = tree["numerical_error"]["panels"]
+    assert tree["numerical_error"]["coarser_by"] == (1.7 if len(levels) == 2 else 1.6)  # decision 0009
 
 
 def test_an_error_stays_on_the_line_of_its_figure() -> None:

@@ -15,9 +15,8 @@ from geom.surface.sizing import (
     GradedSize,
     along,
     bending,
-    expected_faces,
+    demand,
     kept_edges,
-    least_size,
     patch_widths,
     scattered,
     size_source,
@@ -35,7 +34,6 @@ def test_the_least_asker_wins_and_its_wish_fades_with_distance() -> None:
     places = np.array([[0.0, 0, 0], [2.0, 0, 0], [10.0, 0, 0], [12.0, 0, 0], [100.0, 0, 0]])
     assert_allclose(size(places), [1.0, 2.0, 2.0, 2.5, 4.0], rtol=1e-12, atol=0)
     assert_allclose(GradedSize((near, far), 4.0, 0.1, scale=2.0)(places), 2 * size(places), rtol=1e-12, atol=0)
-    assert least_size([near, far]) == 1.0
 
 
 @few
@@ -95,7 +93,7 @@ def test_a_narrow_face_is_as_wide_as_it_is() -> None:
 def test_the_expected_number_of_faces_is_near_the_real_one(size_mm: float) -> None:
     surface = box((0, 0, 0), (60 * MM, 40 * MM, 20 * MM))
     size = GradedSize((), size_mm * MM, 1e-6)
-    assert 0.6 < expected_faces(surface, size) / len(remeshed(surface, size).faces) < 1.6
+    assert 0.6 < demand(surface, size).faces(size.scale) / len(remeshed(surface, size).faces) < 1.6
 
 
 def test_nearest_segments_are_found_on_ends_and_between() -> None:
