@@ -57,7 +57,22 @@ class JobError(GeomError):
 
 
 class PartError(GeomError):
-    """The part cannot be: impossible dimensions, or a mesh that is not a closed solid."""
+    """The part cannot be: impossible dimensions, or a mesh that is not a closed solid.
+
+    ``marks`` are the places of the defect in the frame of the file [m]: points (x, y, z) for a picture of it.
+    """
+
+    def __init__(
+        self,
+        slug: str,
+        message: str,
+        *,
+        where: str = "",
+        hint: str = "",
+        marks: Sequence[tuple[float, float, float]] = (),
+    ) -> None:
+        super().__init__(slug, message, where=where, hint=hint)
+        self.marks = tuple(marks)
 
 
 class CellError(GeomError):

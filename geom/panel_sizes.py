@@ -52,9 +52,7 @@ class MeshOptions:
     scale: float = 1.0  # by how much all panels are enlarged to begin with
 
 
-def scales_for(
-    budget: int, sizes: list[GradedSize], bodies: list[Surface], begin: float = 1.0
-) -> tuple[float, float]:
+def scales_for(budget: int, sizes: list[GradedSize], bodies: list[Surface], begin: float = 1.0) -> tuple[float, float]:
     """Return by how much the sizes of the part and of the rest are enlarged: by ``begin``, or more to stay within the budget.
 
     Walls and anodes give way first: the plan is about the part.

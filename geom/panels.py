@@ -134,7 +134,11 @@ def mesh_cell(
     sizes = wanted_sizes(cell.tank, bodies, edges, options)
     sizes[0] = replace(sizes[0], firm=(*sizes[0].firm, *asked))
     if scales is None:
-        scales = (like.scale, like.rest_scale) if like is not None else scales_for(options.budget, sizes, bodies, options.scale)
+        scales = (
+            (like.scale, like.rest_scale)
+            if like is not None
+            else scales_for(options.budget, sizes, bodies, options.scale)
+        )
     scale, rest_scale = scales
     sizes = scaled_sizes(sizes, bodies, edges, scale, rest_scale)
     part_mesh = _carried(like, cell, wet) if like is not None else None

@@ -27,12 +27,12 @@ from geom.cell.cell import Cell
 from geom.deposit import Deposit, check_names, plate, significant_panels
 from geom.electrode.faraday import time_for_thickness
 from geom.errors import CellError
+from geom.feature import Kind
 from geom.field import Field, Prepared, check_balance, prepare, solve_field
 from geom.findings import Finding, Severity
 from geom.job.job import Demand, Job
 from geom.panels import Panels, mesh_cell
 from geom.part.build import build_part
-from geom.part.part import Kind
 from geom.refine import Level, refined, tolerance
 
 Progress = Callable[[str, float], None]

@@ -97,7 +97,9 @@ def _level(
 def _compared(coarse: Level, fine: Level, demand: Demand, wanted: tuple[str, ...]) -> Accuracy:
     """Return what the figures of both levels, under the control of the finer one, say of the error of the finer."""
     width = strip_width(fine.field.panels)
-    again = solve_field(coarse.prepared, fine.control, start=coarse.field, tolerance=tolerance(demand), balance=UNCHECKED)
+    again = solve_field(
+        coarse.prepared, fine.control, start=coarse.field, tolerance=tolerance(demand), balance=UNCHECKED
+    )
     before, after = (figures(field, wanted, width) for field in (again, fine.field))
     return compared(demand.accuracy, before, after, again, fine.field, width)
 

@@ -7,9 +7,9 @@ import numpy as np
 
 from geom.advice.figures import CURRENT, HOTTEST, MEAN_OF, THINNEST, VOLTAGE, bends
 from geom.advice.measures import PERCENTILES
+from geom.feature import Kind
 from geom.field import Field
 from geom.panel_sizes import EDGE_SIZE, GROWTH
-from geom.part.part import Kind
 from geom.surface.sizing import SizeSource, equilateral_edges, size_source
 
 COARSER = 1.7

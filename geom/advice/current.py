@@ -78,7 +78,9 @@ def weighed_limits(
         others = min(limit.value for limit in limits)
         at_volts = known.get(AT_VOLTS, 0.0)
         if at_volts < FAR_OFF * others:  # otherwise larger panels have told already that it is far from binding
-            at_volts = solve_field(prepared, Voltage(supply.max_voltage), start=field, tolerance=WEIGHING, balance=UNCHECKED).total_current
+            at_volts = solve_field(
+                prepared, Voltage(supply.max_voltage), start=field, tolerance=WEIGHING, balance=UNCHECKED
+            ).total_current
         limits.append(Limit(AT_VOLTS, at_volts, False, f"what flows at {supply.max_voltage:.3g} V"))
     least = min(limits, key=lambda limit: limit.value)
     return tuple(replace(limit, binds=limit is least) for limit in limits), field

@@ -6,9 +6,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from geom.arrays import Bools, Floats
+from geom.feature import Kind
 from geom.field import Field
 from geom.panels import EDGE_SIZE, Panels
-from geom.part.part import Kind, Part
+from geom.part.part import Part
 
 PERCENTILES = (1, 10, 50, 90, 99)
 TAIL = 0.01  # `min` and `max` are means over this share of the area: a point value at an edge means nothing

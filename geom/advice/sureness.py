@@ -9,7 +9,7 @@ from geom.advice.accuracy import Accuracy
 from geom.advice.current import AT_STRIP, AT_VOLTS, FAR_OFF, Limit
 from geom.advice.figures import CURRENT, HOTTEST, MEAN_OF, THINNEST, VOLTAGE
 from geom.advice.words import FeatureResult
-from geom.part.part import Kind
+from geom.feature import Kind
 
 WORDS = {
     VOLTAGE: "the voltage",

@@ -7,8 +7,8 @@ import numpy as np
 from geom.advice.measures import Strip
 from geom.advice.schedule import Schedule
 from geom.deposit import Deposit
+from geom.feature import Kind
 from geom.field import Field
-from geom.part.part import Kind
 
 
 @dataclass(frozen=True, slots=True)

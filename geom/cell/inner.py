@@ -9,7 +9,8 @@ from geom.arrays import Floats
 from geom.cell.bodies import part_solid
 from geom.cell.cell import Anode, InnerWire, Pose, WireAnode
 from geom.errors import CellError
-from geom.part.part import Feature, Kind, Part
+from geom.feature import Feature, Kind
+from geom.part.part import Part
 from geom.surface.solid import LEAST_GAP
 
 HOLLOW = (Kind.BORE, Kind.SLOT, Kind.INSIDE)

@@ -8,14 +8,15 @@ import shapely
 
 from geom.arrays import Floats
 from geom.errors import PartError
+from geom.feature import Kind
 from geom.part import checks
 from geom.part.holes import hole_opening, hole_ring, holes_words
 from geom.part.ledger import Ledger
-from geom.part.part import Kind, Part
+from geom.part.part import Part
 from geom.part.shapes import Angle, Channel, Hole, Offset
-from geom.part.wording import mm
 from geom.surface import rings
 from geom.surface.prism import ALONG_MINUS_Y, ALONG_X, Loop, Window, prism
+from geom.wording import mm
 
 MOST_BEND = math.radians(170)
 LEAST_BEND = math.radians(1)

@@ -43,7 +43,9 @@ def _builders() -> dict[type, Callable[[Any], Part]]:
         Channel: build_channel,
         Offset: build_offset,
         Outline: build_outline,
-        MeshFile: lambda mesh: read_mesh(mesh.path, mesh.unit),
+        MeshFile: lambda mesh: read_mesh(
+            mesh.path, mesh.unit, strict=mesh.strict, thickness=mesh.thickness, limits=mesh.limits
+        ),
     }
 
 

@@ -7,7 +7,7 @@ from typing import Any
 from geom.errors import PartError
 from geom.part.holes import hole_name, straight
 from geom.part.shapes import Hole
-from geom.part.wording import mm
+from geom.wording import mm
 
 LEAST_METAL = 5e-5  # thinnest web of metal left between a hole and anything else [m]
 SMALLEST, LARGEST = 1e-6, 100.0  # of any dimension [m]; outside, a unit was surely mistaken

@@ -16,15 +16,16 @@ import numpy as np
 from geom.arrays import Floats, Ints
 from geom.errors import GeomError, PartError
 from geom.findings import Finding, Severity
+from geom.formats.polygons import read_obj, read_off
+from geom.formats.raw import USUAL, Limits, RawMesh, malformed, shown
+from geom.formats.second_reading import second_reading
+from geom.formats.stl import read_stl
 from geom.part.part import Part
-from geom.part.polygons import RawMesh, malformed, read_obj, read_off, shown
-from geom.part.second_reading import second_reading
 from geom.part.skins import mesh_features
-from geom.part.solidity import check_solid
-from geom.part.stl import read_stl
-from geom.part.wording import mm
+from geom.repair.solidity import check_solid
 from geom.surface.soundness import edge_report, welded
 from geom.surface.surface import Surface
+from geom.wording import mm
 
 LARGEST_FILE = 500_000_000  # bytes
 WELD = 1e-7  # of the diagonal of the bounding box: corners nearer than this are one corner
@@ -36,7 +37,9 @@ COARSEST = 1e-3  # of the least size of the part: largest step between the numbe
 READERS: dict[str, Callable[[bytes], RawMesh]] = {".stl": read_stl, ".obj": read_obj, ".off": read_off}
 
 
-def read_mesh(path: Path, unit: float) -> Part:
+def read_mesh(
+    path: Path, unit: float | None, *, strict: bool = False, thickness: float = 0.0, limits: Limits = USUAL
+) -> Part:
     """Return the part in a mesh file.
 
     Parameters
@@ -49,7 +52,7 @@ def read_mesh(path: Path, unit: float) -> Part:
     PartError
         where the file is not a whole mesh, or the mesh does not bound one solid.
     """
-    if not (math.isfinite(unit) and unit > 0):
+    if unit is None or not (math.isfinite(unit) and unit > 0):
         raise PartError("part-dimensions", f"the unit of the mesh is {unit} m; it must be more than zero")
     try:
         reader = _reader(path)
@@ -63,7 +66,7 @@ def read_mesh(path: Path, unit: float) -> Part:
 
 
 def _reader(path: Path) -> Callable[[bytes], RawMesh]:
-    from geom.part.ply import read_ply
+    from geom.formats.ply import read_ply
 
     readers = {**READERS, ".ply": read_ply}
     suffix = path.suffix.lower()

@@ -7,16 +7,17 @@ import numpy as np
 
 from geom.arrays import Floats, Ints
 from geom.errors import PartError
+from geom.feature import Kind
 from geom.findings import Finding, Severity
 from geom.part import checks
 from geom.part.holes import hole_opening, hole_ring, holes_words
 from geom.part.ledger import Ledger
-from geom.part.part import Kind, Part
+from geom.part.part import Part
 from geom.part.rounded import rounded_bar
 from geom.part.shapes import Bar, Hole, Outline, Washer
-from geom.part.wording import mm
 from geom.surface import rings
 from geom.surface.prism import ALONG_Z, Loop, prism
+from geom.wording import mm
 
 MOST_EDGES = 12  # an outline with more straight or smooth edges is taken as one edge
 CORNER = math.radians(30)  # a turn of the outline that separates two edges

@@ -2,8 +2,8 @@
 
 import math
 
+from geom.feature import Feature, Kind
 from geom.part.holes import hole_name, hole_perimeter, is_slot
-from geom.part.part import Feature, Kind
 from geom.part.shapes import Hole
 
 

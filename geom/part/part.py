@@ -1,44 +1,14 @@
 """`Part`: the surface that is plated, and the features it is made of."""
 
 from dataclasses import dataclass
-from enum import StrEnum
 
 import numpy as np
 
 from geom.arrays import Ints, frozen
+from geom.feature import Feature
 from geom.findings import Finding
+from geom.repair.change import Change
 from geom.surface.surface import Surface
-
-
-class Kind(StrEnum):
-    """What sort of place a feature is."""
-
-    FACE = "face"  # a broad face
-    EDGE = "edge"  # a narrow side face, or the rounded strip along an edge
-    END = "end"  # the face at the end of a long part
-    BORE = "bore"  # the wall of a round hole
-    SLOT = "slot"  # the wall of a long hole
-    INSIDE = "inside"  # the inside of a tube or channel
-    BEND_INSIDE = "bend-inside"
-    BEND_OUTSIDE = "bend-outside"
-    SKIN = "skin"  # a piece of the surface of a mesh, bounded by sharp edges
-
-
-@dataclass(frozen=True, slots=True)
-class Feature:
-    """One nameable piece of the surface."""
-
-    name: str  # unique on the part: "face A (+z)", "bore 1 (8.0 mm)"
-    kind: Kind
-    area: float  # [m²], by formula where the part has dimensions, else of the mesh
-    width: float  # clear width for a bore, slot, inside: diameter or gap [m]; 0 elsewhere
-    depth: float  # depth of a bore, slot or inside: wall thickness it goes through [m]; 0 elsewhere
-    copy: int = 0  # which of the parts on a rack it belongs to, from 1; 0: the part hangs alone
-
-    @property
-    def name_alone(self) -> str:
-        """Its name on a part that hangs alone: the same on each copy."""
-        return self.name.removesuffix(f", part {self.copy}") if self.copy else self.name
 
 
 @dataclass(frozen=True, eq=False)
@@ -57,7 +27,9 @@ class Part:
     exact: bool
     smallest: float  # smallest wall thickness, hole diameter or radius known of the part [m]; inf if not known
     findings: tuple[Finding, ...] = ()
-    file_face: Ints | None = None  # (m,) face of the file each surface face came from; None for dimensions
+    file_face: Ints | None = None  # (m,) face of the file each surface face came from, -1 for none; None for dimensions
+    changes: tuple[Change, ...] = ()  # what was repaired in the faces of the file
+    bodies: int = 1  # separate solids of one part; copies on a rack are not counted
 
     @property
     def copies(self) -> int:

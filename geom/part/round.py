@@ -6,14 +6,15 @@ import numpy as np
 import shapely
 
 from geom.errors import PartError
+from geom.feature import Kind
 from geom.part import checks
 from geom.part.holes import hole_opening, hole_ring, holes_words
 from geom.part.ledger import Ledger
-from geom.part.part import Kind, Part
+from geom.part.part import Part
 from geom.part.shapes import Rod, Tube
-from geom.part.wording import mm
 from geom.surface import rings
 from geom.surface.prism import ALONG_X, Loop, Window, prism
+from geom.wording import mm
 
 HALF = rings.FACETS // 2
 

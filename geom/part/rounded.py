@@ -9,9 +9,9 @@ import math
 import numpy as np
 
 from geom.arrays import Floats, Ints
+from geom.feature import Kind
 from geom.part.holes import hole_opening, hole_ring
 from geom.part.ledger import Ledger
-from geom.part.part import Kind
 from geom.part.shapes import Bar
 from geom.surface.shell import Shell
 from geom.surface.surface import Surface

@@ -7,6 +7,8 @@ y, thickness along z.
 from dataclasses import dataclass
 from pathlib import Path
 
+from geom.formats.raw import USUAL, Limits
+
 
 @dataclass(frozen=True, slots=True)
 class Hole:
@@ -124,10 +126,38 @@ class Outline:
 
 @dataclass(frozen=True, slots=True)
 class MeshFile:
-    """A mesh read from a file; ``unit`` is the length of one file unit in metres, never guessed."""
+    """A mesh read from a file."""
 
     path: Path
-    unit: float
+    unit: float | None  # length of one file unit [m], never guessed; None: the file must state it itself
+    strict: bool = False  # refuse what would have to be repaired
+    thickness: float = 0.0  # of a sheet that the file has without any [m]; 0: refuse one
+    limits: Limits = USUAL
 
 
-Shape = Bar | Rod | Tube | Washer | Angle | Channel | Offset | Outline | MeshFile
+@dataclass(frozen=True, slots=True)
+class BendLine:
+    """Where a flat blank is bent: about a straight line of the drawing.
+
+    What lies to the left of the line, looking from ``start`` to ``end``, stays; the rest is bent upward (+z) for
+    a positive angle.
+    """
+
+    start: tuple[float, float]  # [m], frame of the drawing
+    end: tuple[float, float]
+    angle: float  # [rad], negative bends down
+    inside_radius: float  # [m]
+
+
+@dataclass(frozen=True, slots=True)
+class Drawing:
+    """A flat outline with holes from a DXF or SVG file, extruded along z by ``thickness``, bent where asked."""
+
+    path: Path
+    unit: float | None  # as of `MeshFile`
+    thickness: float
+    bends: tuple[BendLine, ...] = ()
+    limits: Limits = USUAL
+
+
+Shape = Bar | Rod | Tube | Washer | Angle | Channel | Offset | Outline | MeshFile | Drawing

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from geom.arrays import Floats, Ints
-from geom.part.part import Feature, Kind
+from geom.feature import Feature, Kind
 from geom.surface.soundness import smooth_groups
 from geom.surface.surface import Surface
 

@@ -130,7 +130,8 @@ def _part_rows(plan: Plan) -> Iterator[Row]:
     shape, origins = plan.job.shape, plan.job.origins
     if isinstance(shape, MeshFile):
         yield Row("part: mesh", shape.path.name, origin_of(origins, "part.mesh"))
-        yield Row("part: one unit of the mesh", length(shape.unit), origin_of(origins, "part.unit"))
+        unit = "stated by the file" if shape.unit is None else length(shape.unit)
+        yield Row("part: one unit of the mesh", unit, origin_of(origins, "part.unit"))
         return
     yield Row("part: shape", plan.cell.part.title, origin_of(origins, "part.shape"))
     for field in fields(shape):

@@ -28,8 +28,8 @@ from geom.advice.measures import (
 )
 from geom.cell.build import build_cell
 from geom.cell.cell import BoxTank, SheetAnode
+from geom.feature import Kind
 from geom.panels import mesh_cell
-from geom.part.part import Kind
 from geom.part.shapes import Bar
 
 few = settings(max_examples=60, deadline=None, derandomize=True)

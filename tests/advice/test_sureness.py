@@ -9,7 +9,7 @@ from geom.advice.accuracy import Accuracy
 from geom.advice.current import AT_MEAN, AT_STRIP, AT_VOLTS, Limit
 from geom.advice.sureness import in_words, of_edge_to_face, of_features, of_front_to_back, of_limit, summed
 from geom.advice.words import FeatureResult
-from geom.part.part import Kind
+from geom.feature import Kind
 
 
 def feature(name: str, kind: Kind, area: float, ratio: float) -> FeatureResult:

@@ -11,8 +11,8 @@ from geom.arrays import Bools
 from geom.cell.cell import BoxTank, Cell, Pose
 from geom.deposit import significant_panels, touched_by_ball
 from geom.errors import PartError
+from geom.feature import Kind
 from geom.panels import Panels
-from geom.part.part import Kind
 from geom.part.shapes import Angle, Bar, Channel, Hole, Outline, Rod, Shape, Tube, Washer
 
 

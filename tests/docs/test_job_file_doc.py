@@ -5,6 +5,7 @@ from pathlib import Path
 
 import pytest
 
+from geom.feature import Kind
 from geom.job.bodies import THIEVES, RackKeys, ShieldKeys
 from geom.job.demand import ACCURACIES, LEAST_PANELS, MOST_PANELS, SolveKeys
 from geom.job.job import Demand, Job
@@ -21,7 +22,6 @@ from geom.job.schema import (
     SupplyKeys,
     TargetKeys,
 )
-from geom.part.part import Kind
 from geom.units import QUANTITIES
 
 TEXT = (Path(__file__).parents[2] / "docs" / "job-file.md").read_text(encoding="utf-8")

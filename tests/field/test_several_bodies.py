@@ -13,10 +13,10 @@ from geom.bem.problem import Current, Voltage
 from geom.cell.build import build_cell
 from geom.cell.cell import BoxTank, InnerWire, Pose, SheetAnode, Slab, Wire, WireAnode
 from geom.electrode.laws import Linear
+from geom.feature import Kind
 from geom.field import Field, prepare, solve_field
 from geom.panels import MeshOptions, mesh_cell
 from geom.part.build import build_part
-from geom.part.part import Kind
 from geom.part.rack import Rack
 from geom.part.shapes import Bar, Hole, Shape
 

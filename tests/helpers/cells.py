@@ -10,10 +10,11 @@ from geom.bem.problem import Voltage
 from geom.cell.build import build_cell
 from geom.cell.cell import Anode, BoxTank, Cell, Pose, SheetAnode
 from geom.electrode.laws import Law
+from geom.feature import Feature, Kind
 from geom.field import Field, Prepared, prepare, solve_field
 from geom.panels import MeshOptions, mesh_cell
 from geom.part.build import build_part
-from geom.part.part import Feature, Kind, Part
+from geom.part.part import Part
 from geom.part.shapes import Bar, Hole
 from geom.surface.surface import Surface
 from geom.tables import read

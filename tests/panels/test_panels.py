@@ -12,9 +12,10 @@ from numpy.testing import assert_allclose
 
 from geom.cell.build import build_cell
 from geom.cell.cell import BoxTank, Cell, JarTank, Pose, RodAnode, SheetAnode
+from geom.feature import Feature, Kind
 from geom.panels import FIRST_ANODE, PART, TANK, MeshOptions, Panels, mesh_cell
 from geom.part.build import build_part
-from geom.part.part import Feature, Kind, Part
+from geom.part.part import Part
 from geom.part.shapes import Angle, Bar, Channel, Hole, Offset, Outline, Rod, Shape, Tube, Washer
 from geom.surface.sizing import size_source
 from geom.surface.solid import box, joined

@@ -14,8 +14,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
+from geom.feature import Kind
 from geom.part.build import build_part
-from geom.part.part import Kind, Part
+from geom.part.part import Part
 from geom.part.shapes import Angle, Bar, Channel, Hole, Offset, Outline, Rod, Shape, Tube, Washer
 from geom.surface.soundness import edge_report
 

@@ -15,9 +15,9 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
 from geom.errors import PartError
+from geom.feature import Kind
 from geom.part.build import build_part
 from geom.part.files import read_mesh
-from geom.part.part import Kind
 from geom.part.shapes import Bar, Hole, MeshFile, Offset
 
 MM = 1e-3

@@ -14,13 +14,13 @@ from geom.advice.figures import MEAN_OF, figures
 from geom.bem.problem import Current
 from geom.cell.build import build_cell
 from geom.cell.cell import Cell
+from geom.feature import Kind
 from geom.field import Field, Prepared, prepare, solve_field
 from geom.job.job import Demand
 from geom.job.read import parse_job
 from geom.panel_sizes import MeshOptions
 from geom.panels import mesh_cell
 from geom.part.build import build_part
-from geom.part.part import Kind
 from geom.refine import Level, refined
 
 AMPERES = 1.0

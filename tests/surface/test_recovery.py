@@ -41,7 +41,9 @@ def test_a_linear_field_is_recovered_within_flat_sides() -> None:
     found = Recovery(surface).quarters(value(surface.centroids))
     far = inner(surface)
     scale = 1.0 / (surface.areas @ found.mean(axis=1)) * (surface.areas @ value(surface.centroids))
-    assert_allclose(found[far] * scale, quarter_means(surface, value)[far], rtol=6e-3, atol=0)  # corner panels end at their ring
+    assert_allclose(
+        found[far] * scale, quarter_means(surface, value)[far], rtol=6e-3, atol=0
+    )  # corner panels end at their ring
 
 
 def test_a_bent_field_is_recovered_with_second_order_or_better_where_its_mean_is_off_by_the_bend() -> None:

@@ -6,7 +6,8 @@ import numpy as np
 
 from geom.arrays import Floats
 from geom.findings import Finding, Severity
-from geom.part.polygons import RawMesh, malformed, numbers, shown
+from geom.formats.polygons import numbers
+from geom.formats.raw import RawMesh, malformed, shown
 
 FACET = struct.calcsize("<12fH")  # bytes of one binary facet
 HEADER = 84  # bytes before the first

@@ -8,9 +8,9 @@ import pytest
 import trimesh
 
 from geom.errors import PartError
+from geom.formats.raw import RawMesh
+from geom.formats.second_reading import second_reading
 from geom.part.files import read_mesh
-from geom.part.polygons import RawMesh
-from geom.part.second_reading import second_reading
 
 
 def stl_bytes() -> bytes:

@@ -7,35 +7,12 @@ Numbers stay in file units. A file that breaks its format raises `PartError` wit
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
 from geom.arrays import Floats, Ints
-from geom.errors import PartError
-from geom.findings import Finding
+from geom.formats.raw import RawMesh, malformed, shown
 from geom.surface.shell import area_vector, triangulate
-
-
-@dataclass(frozen=True, eq=False)
-class RawMesh:
-    """Triangles of a file, before any check."""
-
-    vertices: Floats  # (n, 3) in file units
-    faces: Ints  # (m, 3)
-    file_face: Ints  # (m,) the face of the file that each one came from, from 0
-    findings: tuple[Finding, ...] = ()
-
-
-def malformed(message: str, hint: str = "") -> PartError:
-    """Return the error for a file that breaks its own format."""
-    return PartError("part-mesh-format", message, hint=hint or "export the part again and compare the size")
-
-
-def shown(text: str) -> str:
-    """Return the beginning of a piece of a file, fit to be printed: one line, no control characters."""
-    line = (text.strip().splitlines() or [""])[0]
-    return "".join(sign if sign.isprintable() else "?" for sign in line[:40])
 
 
 def numbers(words: Sequence[str], where: str) -> Floats:

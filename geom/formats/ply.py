@@ -7,7 +7,8 @@ import numpy as np
 
 from geom.arrays import Floats
 from geom.findings import Finding, Severity
-from geom.part.polygons import RawMesh, malformed, numbers, polygon_mesh, shown
+from geom.formats.polygons import numbers, polygon_mesh
+from geom.formats.raw import RawMesh, malformed, shown
 
 TYPES = {
     **dict.fromkeys(("char", "int8"), "i1"),

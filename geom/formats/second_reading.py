@@ -7,7 +7,7 @@ import numpy as np
 
 from geom.errors import PartError
 from geom.findings import Finding, Severity
-from geom.part.polygons import RawMesh
+from geom.formats.raw import RawMesh
 
 AGREE = 1e-6  # relative difference of the two areas that single-precision files may show
 

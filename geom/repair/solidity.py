@@ -4,9 +4,9 @@ import numpy as np
 
 from geom.arrays import Floats, Ints
 from geom.errors import PartError
-from geom.part.wording import mm
 from geom.surface.soundness import EdgeReport, body_of_face, doubled_faces, touching_vertices
 from geom.surface.surface import Surface
+from geom.wording import mm
 
 FLAT = 1e-9  # least volume, as a share of area times overall size
 

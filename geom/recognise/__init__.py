@@ -1,0 +1,1 @@
+"""The features of a surface: what a person would call the places of it, and where they are."""
