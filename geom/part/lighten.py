@@ -1,0 +1,66 @@
+"""`lightened`: a mesh of very many faces made light enough to solve on. Areas stay those of the original."""
+
+from dataclasses import dataclass
+
+import manifold3d
+import numpy as np
+
+from geom.arrays import Floats, Ints
+from geom.surface.solid import from_manifold
+from geom.surface.surface import Surface
+
+HEAVY = 20_000  # faces from which a mesh is made lighter
+LIGHT = 60_000  # faces that are aimed at
+STEPS = (1e-5, 5e-5, 1e-4, 2e-4)  # distances tried, as a share of the diagonal of the bounding box
+AREA_KEPT = 2e-3  # most that any feature of weight may change in area, as a share of it
+OF_WEIGHT = 1e-2  # share of the whole area from which a feature is of weight
+
+
+@dataclass(frozen=True, eq=False)
+class Lightened:
+    """The lighter surface, and how far it may lie from the original [m]."""
+
+    surface: Surface
+    distance: float
+
+
+def lightened(surface: Surface) -> Lightened | None:
+    """Return a surface of fewer faces within a small distance of ``surface``, with its tags; None if none is worth it.
+
+    Vertices are taken out while the surface stays within the distance (edge collapse of the manifold3d library).
+    Borders between tags are kept. The least of `STEPS` that reaches `LIGHT` faces is taken, or the largest one
+    that changes no feature by more than `AREA_KEPT`.
+    """
+    if len(surface.faces) <= HEAVY:
+        return None
+    tags, ids = np.unique(surface.tag, return_inverse=True)
+    mesh = manifold3d.Mesh64(
+        vert_properties=np.array(surface.vertices),
+        tri_verts=np.array(surface.faces, dtype=np.uint64),
+        face_id=np.asarray(ids.reshape(-1), dtype=np.uint64),  # faces of one tag may be merged, others not
+    )
+    solid = manifold3d.Manifold(mesh)
+    diagonal = float(np.linalg.norm(np.ptp(surface.bounds, axis=0)))
+    best, distance = None, 0.0
+    for step in STEPS:
+        solid = solid.simplify(step * diagonal)
+        distance += step * diagonal  # each step starts from the one before
+        lighter = from_manifold(solid, np.asarray(tags, dtype=np.int64))
+        if not len(lighter.faces) or not _keeps_areas(surface, lighter):
+            break
+        best = Lightened(lighter, distance)
+        if len(lighter.faces) <= LIGHT:
+            break
+    return best if best is not None and len(best.surface.faces) < len(surface.faces) else None
+
+
+def _keeps_areas(before: Surface, after: Surface) -> bool:
+    count = int(before.tag.max()) + 1
+    old, new = _areas(before, count), _areas(after, count)
+    heavy = old > OF_WEIGHT * old.sum()
+    return bool(np.all(np.abs(new[heavy] - old[heavy]) <= AREA_KEPT * old[heavy]))
+
+
+def _areas(surface: Surface, count: int) -> Floats:
+    weights: Ints = surface.tag
+    return np.bincount(weights, surface.areas, minlength=count)
