@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import manifold3d
 import numpy as np
 
-from geom.arrays import Floats, Ints
+from geom.arrays import Floats
 from geom.surface.solid import from_manifold
 from geom.surface.surface import Surface
 
@@ -62,5 +62,5 @@ def _keeps_areas(before: Surface, after: Surface) -> bool:
 
 
 def _areas(surface: Surface, count: int) -> Floats:
-    weights: Ints = surface.tag
-    return np.bincount(weights, surface.areas, minlength=count)
+    """Return (count,) area of each tag [m²]."""
+    return np.asarray(np.bincount(surface.tag, weights=surface.areas, minlength=count), dtype=np.float64)
