@@ -1,0 +1,98 @@
+"""From the words of a command line to a part: a job file, a mesh or a drawing, with unit, thickness and limits."""
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from geom.errors import JobError
+
+if TYPE_CHECKING:  # at run time these are read only when the command runs
+    from geom.formats.raw import Limits
+    from geom.part.part import Part
+
+DRAWINGS = (".dxf", ".svg")
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What a command line says about a file."""
+
+    unit: str | None = None
+    strict: bool = False
+    thickness: str | None = None
+    most_size: str | None = None
+    most_memory: str | None = None
+    most_time: str | None = None
+
+
+def part_of_file(path: Path, asked: Asked) -> "Part":
+    """Return the part in a mesh or drawing.
+
+    Raises
+    ------
+    JobError
+        where an option is no amount, or one is missing.
+    PartError
+        where the file holds no part.
+    """
+    from geom.part.build import build_part
+    from geom.part.shapes import Drawing, MeshFile
+
+    unit = _length("--unit", asked.unit, of_one=True)
+    thickness = _length("--thickness", asked.thickness)
+    limits = limits_of(asked)
+    if path.suffix.lower() not in DRAWINGS:
+        return build_part(MeshFile(path, unit, asked.strict, thickness or 0.0, limits))
+    if thickness is None:
+        raise JobError(
+            "drawing-thickness-missing",
+            "a drawing is flat: the thickness of the metal must be stated",
+            where=str(path),
+            hint='say for example --thickness "2 mm"',
+        )
+    return build_part(Drawing(path, unit, thickness, limits=limits))
+
+
+def limits_of(asked: Asked) -> "Limits":
+    """Return what reading the file may take."""
+    from dataclasses import replace
+
+    from geom.formats.raw import USUAL
+
+    size = _amount("--most-size", asked.most_size, "file size")
+    memory = _amount("--most-memory", asked.most_memory, "file size")
+    seconds = _amount("--most-time", asked.most_time, "time")
+    return replace(
+        USUAL,
+        size=USUAL.size if size is None else int(size),
+        memory=USUAL.memory if memory is None else int(memory),
+        seconds=USUAL.seconds if seconds is None else seconds,
+    )
+
+
+def _length(option: str, text: str | None, *, of_one: bool = False) -> float | None:
+    """Return a length [m]; ``of_one`` takes the name of a unit alone."""
+    if text is None:
+        return None
+    if not of_one:
+        return _amount(option, text, "length")
+    from geom.units import UnitError, unit_factor
+
+    try:
+        return unit_factor(text, "length")
+    except UnitError as error:
+        raise JobError("mesh-unit-unknown", str(error), where=option, hint="mm, cm, m, in or ft") from None
+
+
+def _amount(option: str, text: str | None, dimension: str) -> float | None:
+    if text is None:
+        return None
+    from geom.units import UnitError, parse
+
+    try:
+        value = parse(text, dimension)
+    except UnitError as error:
+        raise JobError("option-amount", str(error), where=option, hint="a number with its unit, in quotes") from None
+    if not value > 0:
+        raise JobError("option-amount", f"{text} is not more than zero", where=option)
+    return value
