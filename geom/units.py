@@ -128,9 +128,9 @@ QUANTITIES: Mapping[str, Mapping[str, _Unit]] = {
         **_family("mV mV/e-fold", 1e-3),
     },
     "file size": {
-        **_family("MB megabyte megabytes", 1e3),
-        **_family("GB gigabyte gigabytes", 1e6),
-        **_family("kB KB", 1.0),  # of 1,000 bytes
+        **_family("MB megabyte megabytes", 1.0),
+        **_family("GB gigabyte gigabytes", 1e3),
+        **_family("kB KB", 1e-3),
     },
     "charge": {**_family("Ah A_h", 3600.0), **_family("A_min", 60.0), **_family("As A_s coulomb", 1.0)},
     "power": {**_family("W", 1.0), **_family("kW", 1e3), **_family("mW", 1e-3)},

@@ -54,7 +54,7 @@ def part_of_file(path: Path, asked: Asked) -> "Part":
 
 
 def limits_of(asked: Asked) -> "Limits":
-    """Return what reading the file may take; sizes are parsed in kB."""
+    """Return what reading the file may take; sizes are parsed in MB."""
     from dataclasses import replace
 
     from geom.formats.raw import USUAL
@@ -64,8 +64,8 @@ def limits_of(asked: Asked) -> "Limits":
     seconds = _amount("--most-time", asked.most_time, "time")
     return replace(
         USUAL,
-        size=USUAL.size if size is None else int(1e3 * size),
-        memory=USUAL.memory if memory is None else int(1e3 * memory),
+        size=USUAL.size if size is None else int(1e6 * size),
+        memory=USUAL.memory if memory is None else int(1e6 * memory),
         seconds=USUAL.seconds if seconds is None else seconds,
     )
 
