@@ -1,5 +1,6 @@
 """`Part`: the surface that is plated, and the features it is made of."""
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,7 +17,8 @@ class Part:
     """A closed solid in its own frame, centred on its bounding box, metres.
 
     ``surface.tag`` is the index into ``features`` of each face. ``area`` and ``volume`` are by formula
-    for a part given by dimensions (``exact``), else those of the mesh.
+    for a part given by dimensions (``exact``), else those of the mesh. ``area`` counts what is plated: not what is
+    stopped off, plugged or under a contact.
     """
 
     title: str  # "bar 100 x 20 x 3 mm, 2 holes", "clamp.stl"
@@ -35,6 +37,16 @@ class Part:
     def copies(self) -> int:
         """How many parts hang on the rack; 1 without one."""
         return max((feature.copy for feature in self.features), default=0) or 1
+
+    @property
+    def bare_area(self) -> float:
+        """Area of what stays bare though it belongs to the part [m²]."""
+        return math.fsum(feature.area for feature in self.features if not feature.is_plated)
+
+    @property
+    def true_area(self) -> float:
+        """Area of what is plated, with the factors of threads and roughness [m²]."""
+        return math.fsum(feature.area * feature.factor for feature in self.features if feature.is_plated)
 
     def __post_init__(self) -> None:
         if self.file_face is not None:
