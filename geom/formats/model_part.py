@@ -21,6 +21,7 @@ PRODUCTION = "http://schemas.microsoft.com/3dmanufacturing/production/2015/06"
 SLICE = "http://schemas.microsoft.com/3dmanufacturing/slice/2015/07"
 UNITS = {"micron": 1e-6, "millimeter": 1e-3, "centimeter": 1e-2, "inch": 0.0254, "foot": 0.3048, "meter": 1.0}
 KINDS = ("model", "solidsupport", "support", "surface", "other")
+LARGEST_NUMBER = 1e100  # so that products of three stay numbers
 LARGEST_INDEX = 2**31 - 1
 
 # what may stand inside what; leaves of no weight for the shape have no row
@@ -32,16 +33,21 @@ CHILDREN: dict[str, tuple[str, ...]] = {
     "object": ("mesh", "components", "metadatagroup"),
     "metadatagroup": ("metadata",),
     "mesh": ("vertices", "triangles"),
-    "vertices": ("vertex",),
-    "triangles": ("triangle",),
     "components": ("component",),
     "build": ("item",),
     "item": ("metadatagroup",),
 }
 ONCE = ("resources", "build", "mesh", "components", "vertices", "triangles")  # in what they stand in
 
+VERTEX, TRIANGLE = f"{CORE} vertex", f"{CORE} triangle"
+LEAVES = {"vertex": (("x", "y", "z"), "vertices"), "triangle": (("v1", "v2", "v3"), "triangles")}
+NONE_SEEN: set[str] = set()  # in a leaf: nothing may stand there, so nothing is ever added
+CHUNK = 30_000  # words that are turned into numbers at a time
+
 _number = re.compile(r"\s*[+-]?([0-9]+\.?[0-9]*|\.[0-9]+)([eE][+-]?[0-9]+)?\s*").fullmatch
+_numbers = re.compile(r"(?:[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)? )*").fullmatch
 _index = re.compile(r"\s*\+?0*([0-9]{1,10})\s*").fullmatch
+_indices = re.compile(r"(?:[0-9]{1,9} )*").fullmatch
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -83,7 +89,6 @@ class ModelPart:
     solids: dict[int, Solid] = field(default_factory=dict)
     items: list[Use] = field(default_factory=list)
     required: tuple[str, ...] = ()  # namespaces
-    has_build: bool = False
 
 
 def read_model_part(content: bytes, name: str) -> ModelPart:
@@ -110,7 +115,9 @@ class _Reader:
         self._foreign = 0  # how deep inside an element of another namespace
         self._solid: Solid | None = None
         self._points = array("d")
+        self._point_words: list[str] = []
         self._corners = array("q")
+        self._corner_words: list[str] = []
 
     def declare(self, prefix: str | None, namespace: str) -> None:
         """Remember what a prefix stands for; only those of the outermost element count for its lists."""
@@ -119,11 +126,14 @@ class _Reader:
 
     def start(self, full: str, attributes: dict[str, str]) -> None:
         """Take the beginning of an element."""
+        if full in (VERTEX, TRIANGLE) and not self._foreign:
+            self._leaf(full, attributes)
+            return
         namespace, _, name = full.rpartition(" ")
         if self._foreign or (namespace != CORE and len(self._path) > 1):
-            self._foreign += 1
-            if self._solid is not None:
+            if self._solid is not None and not self._foreign:
                 self._solid.foreign.add(full)
+            self._foreign += 1
             return
         above = self._path[-1]
         if namespace != CORE:
@@ -137,10 +147,6 @@ class _Reader:
         self._path.append(name)
         self._seen.append(set())
         match name:
-            case "vertex":
-                self._points.extend(self._numbers([self._of(attributes, key) for key in "xyz"]))
-            case "triangle":
-                self._corners.extend([self._whole(attributes, key) for key in ("v1", "v2", "v3")])
             case "model":
                 self._model(attributes)
             case "object":
@@ -150,17 +156,30 @@ class _Reader:
             case "mesh" | "components" if self._solid is not None:
                 self._solid.is_mesh |= name == "mesh"
                 self._solid.is_assembly |= name == "components"
-            case "build":
-                self.part.has_build = True
+
+    def _leaf(self, full: str, attributes: dict[str, str]) -> None:
+        """Take a corner or a triangle; apart from the other elements because a mesh is made of them."""
+        name = full[len(CORE) + 1 :]
+        keys, above = LEAVES[name]
+        if self._path[-1] != above:
+            raise self._wrong(f'has a "{name}" outside of "{above}"')
+        self._path.append(name)
+        self._seen.append(NONE_SEEN)
+        collected = self._point_words if full == VERTEX else self._corner_words
+        try:
+            collected.extend([attributes[key] for key in keys])
+        except KeyError as missing:
+            raise self._wrong(f'has a "{name}" without "{missing.args[0]}"') from None
+        if len(collected) >= CHUNK:
+            self._take_words()
 
     def end(self, full: str) -> None:
         """Take the end of an element."""
         if self._foreign:
             self._foreign -= 1
             return
-        self._path.pop()
+        name = self._path.pop()
         self._seen.pop()
-        name = full.rpartition(" ")[2]
         if name == "mesh" and self._solid is not None:
             self._mesh(self._solid)
         elif name == "object":
@@ -215,6 +234,7 @@ class _Reader:
 
     def _mesh(self, solid: Solid) -> None:
         """Hand the corners that were collected to the object they belong to."""
+        self._take_words()
         solid.vertices = np.array(self._points, dtype=np.float64).reshape(-1, 3)
         solid.triangles = np.array(self._corners, dtype=np.int64).reshape(-1, 3)
         self._points, self._corners = array("d"), array("q")
@@ -224,11 +244,24 @@ class _Reader:
             words = f"has {solid.words} with a triangle of corner {corner}; its corners are 0 to {count - 1}"
             raise self._wrong(f"{words} (triangle {beyond[0]})")
 
+    def _take_words(self) -> None:
+        """Turn the words collected so far into numbers; one by one only where they are not all plain."""
+        self._points.extend(self._numbers(self._point_words))
+        words = self._corner_words
+        # a word with a blank inside would pass as two; the count of them tells
+        plain = _indices(text := " ".join((*words, ""))) and text.count(" ") == len(words)
+        self._corners.extend(map(int, words) if plain else [self._counted(word) for word in words])
+        self._point_words, self._corner_words = [], []
+
     def _numbers(self, words: list[str]) -> list[float]:
+        if _numbers(text := " ".join((*words, ""))) and text.count(" ") == len(words):
+            values = [float(word) for word in words]
+            if not values or max(map(abs, values)) <= LARGEST_NUMBER:
+                return values
         values = []
         for word in words:
             value = float(word) if _number(word) else float("inf")
-            if abs(value) > 1e300:
+            if abs(value) > LARGEST_NUMBER:
                 raise self._wrong(f'has "{shown(word)}" where a number belongs', "write 12.5, not 12,5")
             values.append(value)
         return values
@@ -239,7 +272,9 @@ class _Reader:
         return attributes[key]
 
     def _whole(self, attributes: dict[str, str], key: str) -> int:
-        word = self._of(attributes, key)
+        return self._counted(self._of(attributes, key))
+
+    def _counted(self, word: str) -> int:
         found = _index(word)
         if not found or int(found[1]) > LARGEST_INDEX:
             raise self._wrong(f'has "{shown(word)}" where the number of an object or corner belongs')

@@ -162,7 +162,6 @@ def parse_xml(parser: expat.XMLParserType, content: bytes, name: str) -> None:
 
     parser.StartDoctypeDeclHandler = refused
     parser.EntityDeclHandler = refused
-    parser.ExternalEntityRefHandler = refused
     try:
         parser.Parse(content, True)
     except expat.ExpatError as error:
