@@ -1,0 +1,153 @@
+"""Corners that should be one: equal ones, those a crack apart, and corners that lie on a neighbour's edge."""
+
+import numpy as np
+
+from geom.arrays import Floats, Ints
+from geom.repair.work import Work, count, noted, warned
+from geom.surface.soundness import edge_runs, equal_points, groups_of, has_three_corners
+from geom.wording import mm
+
+ROUNDING = 1e-7
+"""Corners nearer than this share of the diagonal are one corner: rounding of the file, not worth a word."""
+STEPS = (ROUNDING, 1e-6, 1e-5, 5e-5, 1e-4, 2e-4)
+"""Widths of cracks that are tried, as a share of the diagonal; the last is the widest that is closed."""
+AREA_KEPT = 1e-3  # most that closing cracks may change the area, as a share of it
+MOST_CANDIDATES = 4_000_000  # pairs of an open edge and a corner that are looked at
+
+
+def corners_joined(work: Work) -> Work:
+    """Make equal corners one, and leave out faces that have the same corner twice: they have no area."""
+    number, first = equal_points(work.vertices)
+    faces = number[work.faces]
+    joined = work.with_faces(work.vertices[first], faces, work.source)
+    real = has_three_corners(faces)
+    if real.all():
+        return joined
+    flat = np.flatnonzero(~real)
+    words = f"{count(len(flat), 'face')} with the same corner twice left out: no area, first face {work.source[flat[0]] + 1}"
+    return joined.without(
+        ~real, noted("repair-degenerate", words, len(flat), joined.vertices[faces[flat[0], 0]])
+    ).compacted()
+
+
+def cracks_closed(work: Work) -> Work:
+    """Join the corners of open edges over cracks, at the least width that leaves the fewest edges open."""
+    before = len(work.edges.open)
+    if not before:
+        return work
+    best, width, fewest, whole = work, 0.0, before, work.area
+    crowded = len(work.edges.crowded)
+    for share in STEPS:
+        distance = share * work.diagonal
+        tried = _junctions_split(_near_joined(work, distance), distance)
+        if tried is None or abs(tried.area - whole) > AREA_KEPT * whole or not len(tried.faces):
+            break
+        still_open = len(tried.edges.open)
+        if still_open < fewest and len(tried.edges.crowded) <= crowded:
+            best, width, fewest = tried, share, still_open
+        if not fewest:
+            break
+    if best is work or width == ROUNDING:
+        return best
+    change = best.area - whole
+    words = (
+        f"corners of open edges up to {mm(width * work.diagonal)} mm apart joined: {count(before, 'edge')} "
+        f"open before, {fewest} after; area changed by {work.share(change)}"
+    )
+    return best.with_changes(warned("repair-welded", words, before, change, _middle(work, work.edges.open[0])))
+
+
+def _middle(work: Work, edge: Ints) -> Floats:
+    return np.asarray(work.vertices[edge].mean(axis=0))
+
+
+def _near_joined(work: Work, distance: float) -> Work | None:
+    """Join corners of open edges within ``distance``; None where that would join everything with everything."""
+    from scipy.spatial import cKDTree
+
+    corners = np.unique(work.edges.open)
+    tree = cKDTree(work.vertices[corners])
+    if tree.count_neighbors(tree, distance) > 40 * len(corners):
+        return None
+    near = corners[tree.query_pairs(distance, output_type="ndarray")]
+    if not len(near):
+        return work
+    label = groups_of(near, len(work.vertices))
+    members = np.bincount(label)
+    middles = np.stack([np.bincount(label, work.vertices[:, k]) for k in range(3)], axis=1) / members[:, None]
+    alone = members[label] == 1
+    middles[label[alone]] = work.vertices[alone]  # a mean of one is exact only without the division
+    faces = label[work.faces]
+    real = has_three_corners(faces)
+    return work.with_faces(middles, faces[real], work.source[real])
+
+
+def _junctions_split(work: Work | None, distance: float) -> Work | None:
+    """Cut open edges at the corners of other open edges that lie on them within ``distance``."""
+    for _ in range(16):
+        if work is None or not len(work.edges.open):
+            break
+        cut = _cuts(work, distance)
+        if cut is None:
+            return None
+        side, corner, along = cut
+        if not len(side):
+            break
+        work = _cut(work, side, corner, along)
+    return work
+
+
+def _cuts(work: Work, distance: float) -> tuple[Ints, Ints, Floats] | None:
+    """Return half-edges, the corner that lies on each, and how far along; one side of a face at most."""
+    from scipy.spatial import cKDTree
+
+    runs = edge_runs(work.faces)
+    sides = runs.members(runs.count == 1)
+    start, stop = work.vertices[runs.start[sides]], work.vertices[runs.stop[sides]]
+    corners = np.unique(work.edges.open)
+    tree = cKDTree(work.vertices[corners])
+    middle, radius = (start + stop) / 2, np.linalg.norm(stop - start, axis=1) / 2 + distance
+    found = tree.query_ball_point(middle, radius, return_length=True)
+    if int(found.sum()) > MOST_CANDIDATES:
+        return None
+    lists = tree.query_ball_point(middle, radius)
+    which = np.repeat(np.arange(len(sides)), found)
+    corner = corners[np.concatenate([np.asarray(row, dtype=np.int64) for row in lists])]
+    along, length = stop - start, np.linalg.norm(stop - start, axis=1)
+    along = along / length[:, None]
+    reach = work.vertices[corner] - start[which]
+    place = np.einsum("ij,ij->i", reach, along[which])
+    off = np.linalg.norm(reach - place[:, None] * along[which], axis=1)
+    on = (off <= distance) & (place > distance) & (length[which] - place > distance)
+    on &= ~(work.faces[sides[which] // 3] == corner[:, None]).any(axis=1)
+    which, corner, place = which[on], corner[on], place[on]
+    first_of_face = np.full(len(work.faces), len(sides))
+    np.minimum.at(first_of_face, sides[which] // 3, which)
+    chosen = first_of_face[sides[which] // 3] == which
+    return sides[which[chosen]], corner[chosen], place[chosen]
+
+
+def _cut(work: Work, side: Ints, corner: Ints, along: Floats) -> Work:
+    """Replace each face that has corners on a side by a fan from the corner opposite."""
+    order = np.lexsort((along, side))
+    side, corner = side[order], corner[order]
+    face, k = side // 3, side % 3
+    is_first = np.append(True, side[1:] != side[:-1])
+    is_last = np.append(side[1:] != side[:-1], True)
+    start, stop = work.faces[face, k], work.faces[face, (k + 1) % 3]
+    apex = work.faces[face, (k + 2) % 3]
+    before = np.where(is_first, start, np.roll(corner, 1))
+    pieces = np.concatenate(
+        [
+            np.stack([before, corner, apex], axis=1),
+            np.stack([corner[is_last], stop[is_last], apex[is_last]], axis=1),
+        ]
+    )
+    source = work.source[np.concatenate([face, face[is_last]])]
+    keep = np.ones(len(work.faces), dtype=np.bool_)
+    keep[face] = False
+    return work.with_faces(
+        work.vertices,
+        np.concatenate([work.faces[keep], pieces]),
+        np.concatenate([work.source[keep], source]),
+    )

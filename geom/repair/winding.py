@@ -1,0 +1,138 @@
+"""Faces of one patch wound alike, and bodies outside out. No area changes by it."""
+
+import numpy as np
+
+from geom.arrays import Bools, Floats, Ints
+from geom.errors import PartError
+from geom.repair.work import Work, at, count, marks, warned
+from geom.surface.soundness import edge_runs, groups_of
+
+SAMPLES = 8  # corners of a body that must lie in another for it to be inside
+
+
+def wound_alike(work: Work) -> Work:
+    """Turn faces so that neighbours over an edge of two are wound alike; the lesser area of a patch is turned."""
+    if not len(work.edges.twisted):
+        return work
+    turned = _to_turn(work)
+    faces = np.where(turned[:, None], work.faces[:, ::-1], work.faces)
+    where = np.flatnonzero(turned)
+    message = (
+        f"{count(len(where), 'face')} of {len(faces)} wound the other way than the neighbours turned over, "
+        f"first face {work.source[where[0]] + 1}; area unchanged"
+    )
+    change = warned("repair-winding", message, len(where), 0.0, work.place(int(where[0])))
+    return work.with_faces(work.vertices, faces, work.source, change)
+
+
+def _to_turn(work: Work) -> Bools:
+    """Which faces (m,) to turn: two colours over edges of two faces, found on a graph with each face twice.
+
+    Node f is face f as it is, node f + m the same turned. A face in one group with its turned self lies on a
+    surface with one side only.
+    """
+    count_ = len(work.faces)
+    runs = edge_runs(work.faces)
+    double = runs.begin[runs.count == 2]
+    one, two = runs.order[double], runs.order[double + 1]
+    twisted = runs.start[one] == runs.start[two]
+    face, other = one // 3, two // 3
+    links = np.concatenate(
+        [
+            np.stack([face, np.where(twisted, other + count_, other)], axis=1),
+            np.stack([face + count_, np.where(twisted, other, other + count_)], axis=1),
+        ]
+    )
+    label = groups_of(links, 2 * count_)
+    as_is, turned = label[:count_], label[count_:]
+    one_sided = as_is == turned
+    if one_sided.any():
+        first = int(np.argmax(one_sided))
+        raise PartError(
+            "part-mesh-one-sided",
+            f"{count(int(one_sided.sum()), 'face')} make a surface with one side only, as a band joined after half "
+            f"a twist; first face {work.source[first] + 1} at {at(work.place(first))}",
+            hint="no solid has such a skin: look for faces joined the wrong way, and model it anew",
+            marks=marks(work.middles(one_sided)),
+        )
+    # the groups come in twos, one the mirror of the other; the one with more area as it is stands
+    weight = np.bincount(label[:count_], work.areas, minlength=int(label.max()) + 1)
+    lighter = weight[as_is] < weight[turned]
+    tie = (weight[as_is] == weight[turned]) & (as_is > turned)
+    return np.asarray(lighter | tie)
+
+
+def outside_out(work: Work, pairs: Ints, *, was_mixed: bool) -> Work:
+    """Turn bodies over that are wound inside out: those that lie in no other, with all that lies in them.
+
+    Where the file was wound both ways, the sense of an inner body says nothing; it is then set by how many bodies
+    it lies in.
+    """
+    body = groups_of(pairs // 3, len(work.faces))
+    volume = _volumes(work, body)
+    number = len(volume)
+    doubtful = (volume < 0) | was_mixed if number > 1 else volume < 0
+    if not (volume < 0).any():
+        return work
+    if number == 1:
+        turned = np.ones(1, dtype=np.bool_)
+    else:
+        turned = _bodies_to_turn(work, body, volume, doubtful, was_mixed=was_mixed)
+    if not turned.any():
+        return work
+    over = turned[body]
+    faces = np.where(over[:, None], work.faces[:, ::-1], work.faces)
+    first = int(np.argmax(over))
+    bodies = "" if number == 1 else f" in {turned.sum()} of {number} bodies"
+    message = f"{count(int(over.sum()), 'face')}{bodies} wound inside out turned over; area unchanged"
+    change = warned("repair-inside-out", message, int(over.sum()), 0.0, work.place(first))
+    return work.with_faces(work.vertices, faces, work.source, change)
+
+
+def _volumes(work: Work, body: Ints) -> Floats:
+    centre = work.vertices.mean(axis=0)
+    middle = work.vertices[work.faces].mean(axis=1) - centre
+    return np.asarray(np.bincount(body, np.einsum("ij,ij->i", middle, work.area_vectors) / 3), dtype=np.float64)
+
+
+def _bodies_to_turn(work: Work, body: Ints, volume: Floats, doubtful: Bools, *, was_mixed: bool) -> Bools:
+    """Which bodies to turn, by what they lie in."""
+    members = np.split(np.argsort(body, kind="stable"), np.cumsum(np.bincount(body))[:-1])
+    low, high = _boxes(work, body, len(volume))
+    turned = np.zeros(len(volume), dtype=np.bool_)
+    holders: dict[int, list[int]] = {}
+    for number in np.flatnonzero(doubtful).tolist():
+        around = (low <= low[number]).all(axis=1) & (high >= high[number]).all(axis=1)
+        around[number] = False
+        own = np.unique(work.faces[members[number]])
+        places = work.vertices[own[np.linspace(0, len(own) - 1, SAMPLES).astype(np.int64)]]
+        holders[number] = [
+            int(other)
+            for other in np.flatnonzero(around)
+            if all(_wraps(work.vertices[work.faces[members[other]]], place) for place in places)
+        ]
+        if was_mixed or not holders[number]:
+            turned[number] = (volume[number] < 0) == (len(holders[number]) % 2 == 0)
+    if not was_mixed:  # what lies in a body that is turned goes with it
+        outer = turned.copy()
+        for inner, around_it in holders.items():
+            turned[inner] |= any(outer[other] for other in around_it)
+    return turned
+
+
+def _boxes(work: Work, body: Ints, number: int) -> tuple[Floats, Floats]:
+    low, high = np.full((number, 3), np.inf), np.full((number, 3), -np.inf)
+    for k in range(3):
+        np.minimum.at(low, body, work.vertices[work.faces[:, k]])
+        np.maximum.at(high, body, work.vertices[work.faces[:, k]])
+    return low, high
+
+
+def _wraps(corners: Floats, place: Floats) -> bool:
+    """Does a closed surface (m, 3, 3), either way out, wrap a place? By solid angles (van Oosterom & Strackee 1983)."""
+    a, b, c = (corners[:, k] - place for k in range(3))
+    la, lb, lc = (np.sqrt(np.einsum("ij,ij->i", v, v)) for v in (a, b, c))
+    top = np.einsum("ij,ij->i", a, np.cross(b, c))
+    dot = np.einsum
+    low = la * lb * lc + dot("ij,ij->i", a, b) * lc + dot("ij,ij->i", b, c) * la + dot("ij,ij->i", c, a) * lb
+    return bool(abs(np.arctan2(top, low).sum()) > np.pi)
