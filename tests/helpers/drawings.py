@@ -17,9 +17,7 @@ def line(start: Pair, end: Pair, layer: str = "0") -> str:
 
 def arc(centre: Pair, radius: float, start: float, end: float, layer: str = "0") -> str:
     """An ARC, counter-clockwise between two angles in degrees."""
-    return pairs(
-        (0, "ARC"), (8, layer), (10, centre[0]), (20, centre[1]), (40, radius), (50, start), (51, end)
-    )
+    return pairs((0, "ARC"), (8, layer), (10, centre[0]), (20, centre[1]), (40, radius), (50, start), (51, end))
 
 
 def circle(centre: Pair, radius: float, layer: str = "0") -> str:
