@@ -33,6 +33,7 @@ from geom.findings import Finding, Severity
 from geom.job.job import Demand, Job
 from geom.panels import Panels, mesh_cell
 from geom.part.build import build_part
+from geom.part.lighten import solvable
 from geom.refine import Level, refined, tolerance
 
 Progress = Callable[[str, float], None]
@@ -105,7 +106,7 @@ def make_plan(job: Job, *, progress: Progress | None = None) -> Plan:
     """
     say = progress or (lambda stage, share: None)
     say("building the part", 0.0)
-    part = build_part(job.shape)
+    part = solvable(build_part(job.shape))
     cell = build_cell(
         part,
         job.bath,

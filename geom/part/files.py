@@ -1,40 +1,30 @@
-"""`read_mesh`: a part from an STL, OBJ, PLY or OFF file. A sound solid is taken, anything else is refused.
-
-Checked: that the file is whole; that its numbers are numbers; that every edge joins two faces wound alike;
-that there is one body, right side out, with no sealed void. Not checked yet: whether faces pass through
-each other.
-"""
+"""`read_mesh`: a part from a mesh file of any quality: what can be mended honestly is, and told; the rest is refused."""
 
 import math
-import stat
-from collections.abc import Callable
-from dataclasses import replace
+from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
 
-from geom.arrays import Floats, Ints
+from geom.arrays import Floats
 from geom.errors import GeomError, PartError
 from geom.findings import Finding, Severity
-from geom.formats.polygons import read_obj, read_off
-from geom.formats.raw import USUAL, Limits, RawMesh, malformed, shown
-from geom.formats.second_reading import second_reading
-from geom.formats.stl import read_stl
+from geom.formats.guard import read_guarded
+from geom.formats.raw import USUAL, Limits, RawMesh
 from geom.part.part import Part
 from geom.part.skins import mesh_features
-from geom.repair.solidity import check_solid
-from geom.surface.soundness import edge_report, welded
+from geom.repair.change import Change
+from geom.repair.mend import mended
+from geom.surface.soundness import edge_report
 from geom.surface.surface import Surface
 from geom.wording import mm
 
-LARGEST_FILE = 500_000_000  # bytes
-WELD = 1e-7  # of the diagonal of the bounding box: corners nearer than this are one corner
-SMALL, LARGE = 1e-3, 3.0  # overall sizes outside this are worth a question [m]
+SMALL, LARGE = 1e-3, 2.0  # overall sizes outside this are worth a question [m]
 THIN = 1e-5  # a part thinner than this overall too [m]
 TINY, HUGE = 1e-6, 100.0  # and outside this are refused [m]
 COARSEST = 1e-3  # of the least size of the part: largest step between the numbers a file can hold
-
-READERS: dict[str, Callable[[bytes], RawMesh]] = {".stl": read_stl, ".obj": read_obj, ".off": read_off}
+SAME_UNIT = 1e-6  # relative difference of two statements of one unit
+LIKELY_UNITS = (("mm", 1e-3), ("in", 25.4e-3), ("m", 1.0))  # offered where none is stated
 
 
 def read_mesh(
@@ -44,89 +34,99 @@ def read_mesh(
 
     Parameters
     ----------
-    path : an STL, OBJ, PLY or OFF file of at most 500 MB; the suffix names the format
-    unit : length of one unit of the file [m]
+    path : the suffix names the format
+    unit : length of one unit of the file [m]; None where the file states it itself
+    strict : refuse what would have to be mended
+    thickness : of a sheet that the file has without any [m]; 0: such a sheet is refused
+    limits : what reading may take
 
     Raises
     ------
     PartError
-        where the file is not a whole mesh, or the mesh does not bound one solid.
+        where the file is not a whole mesh, its unit is not known, or the mesh does not bound a solid.
     """
-    if unit is None or not (math.isfinite(unit) and unit > 0):
+    if unit is not None and not (math.isfinite(unit) and unit > 0):
         raise PartError("part-dimensions", f"the unit of the mesh is {unit} m; it must be more than zero")
     try:
-        reader = _reader(path)
-        data = _bytes(path)
-        raw = _read(reader, data)
-        part = _part(path.name, raw, unit)
-        return replace(part, findings=(*part.findings, *second_reading(data, path.suffix.lower(), raw)))
+        raw = raw_mesh(path, limits)
+        return _part(path.name, raw, agreed_unit(raw, unit), strict, thickness)
     except GeomError as error:
         error.where = error.where or str(path)
         raise
 
 
-def _reader(path: Path) -> Callable[[bytes], RawMesh]:
-    from geom.formats.ply import read_ply
+def raw_mesh(path: Path, limits: Limits = USUAL) -> RawMesh:
+    """Return the faces of a file as they are.
 
-    readers = {**READERS, ".ply": read_ply}
-    suffix = path.suffix.lower()
-    if suffix not in readers:
+    Raises
+    ------
+    PartError
+        where the file is not whole, has no faces, or is a drawing.
+    """
+    raw = read_guarded(path, limits)
+    if not isinstance(raw, RawMesh):
         raise PartError(
-            "part-mesh-suffix",
-            f'a mesh file ends in .stl, .obj, .ply or .off; this one ends in "{shown(suffix)}"',
-            hint="export the part as STL",
+            "part-is-drawing",
+            "this file is a flat drawing, not a mesh",
+            hint='in a job: drawing = "…" and thickness; on the command line: --thickness',
         )
-    return readers[suffix]
-
-
-def _bytes(path: Path) -> bytes:
-    """Read a regular file; nothing that could block or never end is opened."""
-    try:
-        status = path.stat()
-        if not stat.S_ISREG(status.st_mode):
-            raise PartError("part-mesh-file", "the mesh is not a regular file")
-        if status.st_size > LARGEST_FILE:
-            raise PartError(
-                "part-mesh-file",
-                f"the mesh file has {status.st_size / 1e6:.0f} MB; {LARGEST_FILE / 1e6:.0f} MB is the most",
-                hint="export it with coarser faces",
-            )
-        return path.read_bytes()
-    except (OSError, ValueError) as error:
-        reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
-        raise PartError("part-mesh-file", f"the mesh file cannot be read: {reason}") from error
-
-
-def _read(reader: Callable[[bytes], RawMesh], data: bytes) -> RawMesh:
-    """Call a reader; whatever goes wrong inside it is the fault of the file."""
-    try:
-        return reader(data)
-    except PartError:
-        raise
-    except MemoryError:
-        raise PartError("part-mesh-file", "the mesh is too large for the memory of this machine") from None
-    except Exception as error:  # the border to hostile bytes: no traceback may reach the user
-        raise malformed(f"the file cannot be read: {type(error).__name__}: {shown(str(error))}") from error
-
-
-def _part(name: str, raw: RawMesh, unit: float) -> Part:
     if not len(raw.faces):
         raise PartError("part-mesh-empty", "the mesh has no faces")
     _check_numbers(raw)
-    size = np.ptp(raw.vertices[np.unique(raw.faces)], axis=0) * unit
-    findings = [*raw.findings, *_size_findings(raw, size, unit)]
-    vertices, faces, source, dropped = _welded(raw, unit)
-    if dropped:
-        findings.append(_note("part-mesh-degenerate", f"{dropped} faces without area were left out"))
-    centre = (vertices.min(axis=0) + vertices.max(axis=0)) / 2
-    report = edge_report(faces)
-    check_solid(vertices, faces, source, report)
-    flat = Surface(vertices - centre, faces, np.zeros(len(faces), dtype=np.int64))
-    features, tags, smallest = mesh_features(flat, report.pairs)
-    surface = Surface(flat.vertices, faces, tags)
-    slivers = int((surface.areas <= 1e-12 * float(np.ptp(vertices, axis=0).max()) ** 2).sum())
-    if slivers:
-        findings.append(_note("part-mesh-slivers", f"{slivers} faces are slivers of nearly no area; they were kept"))
+    return raw
+
+
+def raw_surface(path: Path, unit: float | None, limits: Limits = USUAL) -> Surface:
+    """Return the faces of a file as they are, in its own frame [m], for a picture of what is wrong with them."""
+    raw = raw_mesh(path, limits)
+    return Surface(raw.vertices * agreed_unit(raw, unit), raw.faces, raw.file_face)
+
+
+def agreed_unit(raw: RawMesh, unit: float | None) -> float:
+    """Return the length of one unit [m]: as the file states it, else as the user does; never guessed.
+
+    Raises
+    ------
+    PartError
+        where nobody states it, or the two differ.
+    """
+    if raw.unit is None and unit is None:
+        raise PartError(
+            "mesh-unit-missing",
+            "the unit of the mesh must be stated: files of this kind do not say what one unit is",
+            hint=f'say for example --unit mm, or in a job unit = "mm"; {_sizes(raw)}',
+        )
+    if raw.unit is None:
+        assert unit is not None
+        return unit
+    if unit is not None and abs(unit / raw.unit - 1) > SAME_UNIT:
+        raise PartError(
+            "mesh-unit-differs",
+            f"the file itself states that one unit is {mm(raw.unit)} mm, the unit given is {mm(unit)} mm",
+            hint="leave the unit out to take that of the file; if the file is wrong, export it again",
+        )
+    return raw.unit
+
+
+def _sizes(raw: RawMesh) -> str:
+    """Return what size the part would have in each likely unit."""
+    sides = np.ptp(raw.vertices[np.unique(raw.faces)], axis=0)
+    offers = []
+    for name, factor in LIKELY_UNITS:
+        shown, size = ("m", 1.0) if float(sides.max()) * factor >= 10.0 else ("mm", 1e-3)
+        words = " x ".join(f"{side * factor / size:.4g} {shown}" for side in sides)
+        offers.append(f"{words} with --unit {name}")
+    return f"the part would be {', '.join(offers[:-1])}, or {offers[-1]}"
+
+
+def _part(name: str, raw: RawMesh, unit: float, strict: bool, thickness: float) -> Part:
+    scaled = raw.vertices * unit
+    findings = [*raw.findings, *_size_findings(raw, np.ptp(scaled[np.unique(raw.faces)], axis=0), unit)]
+    mesh = mended(scaled, raw.faces, raw.file_face, strict=strict, thickness=thickness)
+    centre = (mesh.vertices.min(axis=0) + mesh.vertices.max(axis=0)) / 2
+    flat = Surface(mesh.vertices - centre, mesh.faces, np.zeros(len(mesh.faces), dtype=np.int64))
+    features, tags, smallest = mesh_features(flat, edge_report(mesh.faces).pairs)
+    surface = Surface(flat.vertices, mesh.faces, tags)
     return Part(
         name,
         surface,
@@ -135,25 +135,16 @@ def _part(name: str, raw: RawMesh, unit: float) -> Part:
         surface.volume,
         False,
         smallest,
-        tuple(findings),
-        file_face=source,
+        (*findings, *told(mesh.changes)),
+        file_face=mesh.source,
+        changes=mesh.changes,
+        bodies=mesh.bodies,
     )
 
 
-def _note(code: str, message: str) -> Finding:
-    return Finding(Severity.NOTE, code, message)
-
-
-def _welded(raw: RawMesh, unit: float) -> tuple[Floats, Ints, Ints, int]:
-    """Join equal corners; return vertices [m], faces, their faces of the file, and how many collapsed."""
-    used, faces = np.unique(raw.faces, return_inverse=True)
-    scaled = raw.vertices[used] * unit
-    diagonal = float(np.linalg.norm(np.ptp(scaled, axis=0)))
-    vertices, joined, real = welded(scaled, faces.reshape(-1, 3), WELD * diagonal)
-    kept, final = np.unique(joined[real], return_inverse=True)
-    if not real.any():
-        raise PartError("part-mesh-flat", "no face of the mesh has an area")
-    return vertices[kept], final.reshape(-1, 3), raw.file_face[real], int((~real).sum())
+def told(changes: Sequence[Change]) -> tuple[Finding, ...]:
+    """Return each change as a finding: what was mended accompanies every result."""
+    return tuple(Finding(change.severity, change.code, change.message) for change in changes)
 
 
 def _check_numbers(raw: RawMesh) -> None:
@@ -164,8 +155,6 @@ def _check_numbers(raw: RawMesh) -> None:
             f"{len(broken)} of {len(raw.faces)} faces have a corner that is not a finite number, "
             f"first face {int(raw.file_face[broken[0]]) + 1} of the file",
         )
-
-
 def _size_findings(raw: RawMesh, size: Floats, unit: float) -> list[Finding]:
     """Refuse a size no part has or a place too far away; question one that is merely odd."""
     largest = float(size.max())

@@ -1,13 +1,16 @@
 """`lightened`: a mesh of very many faces made light enough to solve on. Areas stay those of the original."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import manifold3d
 import numpy as np
 
 from geom.arrays import Floats
+from geom.findings import Finding, Severity
+from geom.part.part import Part
 from geom.surface.solid import from_manifold
 from geom.surface.surface import Surface
+from geom.wording import mm
 
 HEAVY = 20_000  # faces from which a mesh is made lighter
 LIGHT = 60_000  # faces that are aimed at
@@ -22,6 +25,19 @@ class Lightened:
 
     surface: Surface
     distance: float
+
+
+def solvable(part: Part) -> Part:
+    """Return the part with a surface that can be solved on; area, volume and features stay those of the original."""
+    light = lightened(part.surface)
+    if light is None:
+        return part
+    words = (
+        f"the current is solved on {len(light.surface.faces)} faces that lie within {mm(light.distance)} mm of the "
+        f"{len(part.surface.faces)} faces of the part; areas are those of the part"
+    )
+    finding = Finding(Severity.NOTE, "part-lightened", words)
+    return replace(part, surface=light.surface, file_face=None, findings=(*part.findings, finding))
 
 
 def lightened(surface: Surface) -> Lightened | None:

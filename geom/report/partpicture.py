@@ -5,18 +5,20 @@ from collections.abc import Sequence
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 from scipy.ndimage import distance_transform_edt
 
-from geom.arrays import Floats, Ints
+from geom.arrays import Bools, Floats
 from geom.feature import Feature, Kind
 from geom.part.part import Part
 from geom.report.amounts import area
-from geom.report.figures import DOTS_PER_INCH, WIDTH_IN, blank
+from geom.report.figures import DOTS_PER_INCH, MILLIMETRE, WIDTH_IN, blank, round_length
 from geom.report.painter import tilted_view
 from geom.report.raster import FINER, Raster, rastered, shaded
 from geom.report.tree import printable
 from geom.surface.surface import Surface
+from geom.units import show
 
 COLOUR_OF_KIND = {
     Kind.FACE: "#9ecae1",
@@ -36,6 +38,7 @@ DEFECT_COLOUR = "#c2185b"
 VIEW_IN = 4.35  # width and height of one view
 MOST_LISTED = 32
 LONGEST = 46  # letters of a name in the list
+APART = (24.0, 20.0)  # pixels across and up that two numbers keep from each other
 LEAST_SPOT = 7.0  # pixels from the number to the border of its feature, else it is not drawn there
 
 
@@ -44,7 +47,7 @@ def part_picture(part: Part) -> Figure:
     surface, features = part.surface, part.features
     listed = listed_features(features)
     lines = -(-len(listed) // 2)
-    figure, views = _two_views(surface, 0.35 + 0.185 * lines + 0.35)
+    figure, views = _two_views(surface, 0.35 + 0.185 * lines + 0.45)
     colours = _rgb([BARE_COLOUR if f.bare else COLOUR_OF_KIND[f.kind] for f in features])[surface.tag]
     for axes, raster in views:
         axes.imshow(shaded(raster, surface, colours), origin="lower")
@@ -94,7 +97,17 @@ def _two_views(surface: Surface, below_in: float) -> tuple[Figure, list[tuple[Ax
         axes.set_axis_off()
         axes.set_title(f"seen from {_words(view.axes[2])}", fontsize=10)
         drawn.append((axes, rastered(surface, view, *pixels)))
+    _scale_bar(figure, drawn[0][1], below_in / height)
     return figure, drawn
+
+
+def _scale_bar(figure: Figure, raster: Raster, top: float) -> None:
+    """Draw a bar of a round length at the right under the views; lengths in the plane of the picture are true to it."""
+    wide = FINER * DOTS_PER_INCH * WIDTH_IN  # of the whole figure in fine pixels
+    length = round_length(0.12 * wide / raster.scale / MILLIMETRE) * MILLIMETRE
+    share = length * raster.scale / wide
+    figure.add_artist(Line2D([0.97 - share, 0.97], [top - 0.012] * 2, color="black", lw=2.5))
+    figure.text(0.97 - share / 2, top - 0.02, show(length, "mm"), ha="center", va="top", fontsize=8)
 
 
 def _broadest(surface: Surface) -> Floats:
@@ -125,24 +138,25 @@ def _both_sides(surface: Surface) -> Surface:
 def _numbers(axes: Axes, raster: Raster, surface: Surface, listed: Sequence[int]) -> None:
     """Write the number of each listed feature where most of it is seen round about."""
     seen = np.where(raster.face >= 0, surface.tag[np.maximum(raster.face, 0)], -1)[::FINER, ::FINER]
-    for number, feature in enumerate(listed, 1):
-        spot = _middle(seen == feature)
-        if spot is not None:
-            box = {"boxstyle": "circle,pad=0.15", "fc": "white", "ec": "none", "alpha": 0.85}
-            axes.text(*spot, str(number), ha="center", va="center", fontsize=7.5, bbox=box)
+    spots = [(number, *_middle(seen == feature)) for number, feature in enumerate(listed, 1)]
+    taken: list[tuple[float, float]] = []
+    for number, column, row, depth in sorted(spots, key=lambda spot: -spot[3]):
+        if depth < LEAST_SPOT / 2 or any(abs(column - x) < APART[0] and abs(row - y) < APART[1] for x, y in taken):
+            continue
+        taken.append((column, row))
+        box = {"boxstyle": "circle,pad=0.15", "fc": "white", "ec": "none", "alpha": 0.85}
+        axes.text(column, row, str(number), ha="center", va="center", fontsize=7.5, bbox=box)
 
 
-def _middle(mask: Ints) -> tuple[float, float] | None:
-    """Return the column and row deepest inside a mask; None where it is too thin for a number."""
+def _middle(mask: Bools) -> tuple[float, float, float]:
+    """Return the column and row deepest inside a mask, and how far that is from its border in pixels."""
     if not mask.any():
-        return None
+        return 0.0, 0.0, 0.0
     rows, columns = np.flatnonzero(mask.any(axis=1)), np.flatnonzero(mask.any(axis=0))
     part = mask[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1]
     depth = distance_transform_edt(np.pad(part, 1))[1:-1, 1:-1]
     row, column = np.unravel_index(int(np.argmax(depth)), depth.shape)
-    if depth[row, column] < LEAST_SPOT / 2:
-        return None
-    return float(columns[0] + column), float(rows[0] + row)
+    return float(columns[0] + column), float(rows[0] + row), float(depth[row, column])
 
 
 def _list(figure: Figure, features: Sequence[Feature], listed: Sequence[int]) -> None:
@@ -154,7 +168,7 @@ def _list(figure: Figure, features: Sequence[Feature], listed: Sequence[int]) ->
         name = printable(features[feature].name)
         name = name if len(name) <= LONGEST else name[: LONGEST - 1] + "…"
         text = f"{number}  {name}: {area(features[feature].area)}"
-        y = (0.35 + 0.185 * (lines - line)) / height
+        y = (0.33 + 0.185 * (lines - line)) / height
         figure.text(0.02 + 0.5 * column, y, text, fontsize=7.5, va="top", parse_math=False)
     left_out = len(features) - len(listed)
     if left_out:
