@@ -4,8 +4,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from geom.arrays import Floats, Ints
+from geom.arrays import Bools, Floats, Ints
+from geom.errors import PartError
 from geom.repair.change import Change
+from geom.repair.intersections import crossing_faces
+from geom.repair.joining import joined_bodies
+from geom.repair.nesting import Bodies, is_within, meeting_boxes, sorted_bodies, wraps
+from geom.repair.work import at, count, marks, warned
+from geom.surface.soundness import edge_report, groups_of
 
 
 @dataclass(frozen=True, eq=False)
@@ -25,8 +31,8 @@ def united(vertices: Floats, faces: Ints, source: Ints, *, vented: bool = False)
 
     A body is a set of faces joined by whole edges. Bodies of positive volume are added together, those inside
     another swallowed. A body of negative volume inside another is a sealed void, and left out (the solid is
-    filled) unless ``vented``; one that crosses the outside is cut out. Bodies whose boxes meet no other are
-    kept to the bit.
+    filled) unless ``vented``; one that crosses the outside is cut out. Bodies that meet no other are kept to
+    the bit.
 
     Parameters
     ----------
@@ -39,7 +45,161 @@ def united(vertices: Floats, faces: Ints, source: Ints, *, vented: bool = False)
     ------
     PartError
         part-mesh-crossing where one body passes through itself; part-mesh-inside-out where a body of negative
-        volume lies outside every other.
+        volume lies outside every other; part-mesh-flat where nothing is left.
     """
-    body = np.zeros(len(faces), dtype=np.int64)
-    return United(vertices, faces, source, body, 1)
+    body = groups_of(edge_report(faces).pairs // 3, len(faces))
+    given, order = sorted_bodies(vertices, faces, body)
+    source = source[order]
+    crossing = _crossing_bodies(given, source)
+    changes: tuple[Change, ...] = ()
+    shells = given
+    if len(given) > 1:
+        meeting = _meeting(given, crossing)
+        if len(meeting):
+            shells, source, changes = joined_bodies(given, source, meeting, crossing)
+    keep, owner, told = _nested(shells, vented=vented)
+    changes += told
+    if not keep.any():
+        raise PartError("part-mesh-flat", "the bodies of the mesh cancel each other: no metal is left")
+    if shells is given and keep.all():
+        return _as_given(vertices, faces, order, source, given, owner, changes)
+    rows = np.repeat(keep, np.diff(shells.start))
+    used, left = np.unique(shells.faces[rows], return_inverse=True)
+    label = np.repeat(owner, np.diff(shells.start))[rows]
+    changes += _separate(shells, keep, owner)
+    return United(shells.vertices[used], left.reshape(-1, 3), source[rows], label, int(owner.max()) + 1, changes)
+
+
+def _as_given(
+    vertices: Floats,
+    faces: Ints,
+    order: Ints,
+    source: Ints,
+    given: Bodies,
+    owner: Ints,
+    changes: tuple[Change, ...],
+) -> United:
+    """Return the faces as they came, in their own order."""
+    back = np.argsort(order)
+    label = np.repeat(owner, np.diff(given.start))[back]
+    changes += _separate(given, np.ones(len(given), dtype=np.bool_), owner)
+    return United(vertices, faces, source[back], label, int(owner.max()) + 1, changes)
+
+
+def _crossing_bodies(bodies: Bodies, source: Ints) -> Ints:
+    """Return the pairs (k, 2) of faces of different bodies that cross; refuse a body that crosses itself."""
+    pairs = crossing_faces(bodies.vertices, bodies.faces)
+    body = np.searchsorted(bodies.start, pairs, side="right") - 1
+    own = body[:, 0] == body[:, 1]
+    if own.any():
+        faces = np.unique(pairs[own])
+        middle = bodies.corners[faces].mean(axis=1)
+        one, two = (int(source[face]) + 1 for face in pairs[own][0])
+        raise PartError(
+            "part-mesh-crossing",
+            f"the surface passes through or lies on itself at {count(len(faces), 'face')}, first face {one} of the "
+            f"file through face {two} at {at(middle[0])}",
+            hint="where it crosses itself nobody can tell metal from bath: join the pieces into one solid in the "
+            "program that made it, and export it again",
+            marks=marks(middle),
+        )
+    return pairs
+
+
+def _meeting(bodies: Bodies, crossing: Ints) -> Ints:
+    """Return the pairs (k, 2) of bodies whose surfaces meet.
+
+    Besides those with faces that cross: those of which one lies in the other with some of its places only.
+    """
+    body = np.searchsorted(bodies.start, crossing, side="right") - 1
+    size = len(bodies)
+    known = np.unique(np.sort(body, axis=1) @ np.array([size, 1]))
+    near = meeting_boxes(bodies, 0.0)
+    near = near[~np.isin(near @ np.array([size, 1]), known)]
+    partly = np.zeros(len(near), dtype=np.bool_)
+    for one, two in ((0, 1), (1, 0)):
+        times = wraps(bodies, near[:, one], near[:, two])
+        partly |= (times != times[:, :1]).any(axis=1)
+    return np.concatenate([np.stack([known // size, known % size], axis=1), near[partly]])
+
+
+def _nested(shells: Bodies, *, vented: bool) -> tuple[Bools, Ints, tuple[Change, ...]]:
+    """Return which shells (n,) bound the metal, the solid (n,) each belongs to, and what is told of the rest.
+
+    No two shells cross, so each lies in another with all of itself or not at all. A shell is a wall where the
+    metal ends at it: the shells round it add up to none or less outside it and one or more inside.
+    """
+    volume, size = shells.volume, len(shells)
+    near = meeting_boxes(shells, 0.0)
+    near = np.concatenate([near, near[:, ::-1]])
+    near = near[is_within(shells, near[:, 0], near[:, 1])]
+    inside = near[(wraps(shells, near[:, 0], near[:, 1], 1) != 0)[:, 0]]
+    sense = np.sign(volume).astype(np.int64)
+    outside = np.bincount(inside[:, 0], sense[inside[:, 1]], size).astype(np.int64)
+    wall = np.where(sense > 0, outside <= 0, outside == 1)
+    walled = inside[(wall & (volume > 0))[inside[:, 1]]]
+    sealed = np.bincount(walled[:, 0], minlength=size) > 0
+    _check_senses(shells, (volume < 0) & (outside <= 0) & (~sealed | vented))
+    void = wall & (volume < 0)
+    keep = wall if vented else wall & ~sealed
+    changes = []
+    if void.any() and not vented:
+        area = float(shells.area[void].sum())
+        whole = float(shells.area[keep].sum())
+        message = (
+            f"{count(int(void.sum()), 'sealed void')} inside left out, {area * 1e6:.6g} mm2 of wall that the bath "
+            f"does not reach ({area / whole * 100:.3g} % of the area that is left)"
+        )
+        loose = int((wall & sealed & (volume > 0)).sum())
+        if loose:
+            message += f"; with {count(loose, 'loose piece')} of metal shut in"
+            area += float(shells.area[wall & sealed & (volume > 0)].sum())
+        faces = int(np.diff(shells.start)[wall & sealed].sum())
+        changes.append(warned("part-void", message, faces, -area, np.array(shells.place(int(np.argmax(void))))))
+    if not wall.all():
+        area = float(shells.area[~wall].sum())
+        message = f"{count(int((~wall).sum()), 'shell')} wholly within another body left out, {area * 1e6:.6g} mm2"
+        faces = int(np.diff(shells.start)[~wall].sum())
+        place = np.array(shells.place(int(np.argmin(wall))))
+        changes.append(warned("part-swallowed", message, faces, -area, place))
+    return keep, _owners(shells, keep, inside), tuple(changes)
+
+
+def _check_senses(shells: Bodies, wrong: Bools) -> None:
+    """Refuse shells wound inside out that lie in no metal: which way they were meant nobody can tell."""
+    if wrong.any():
+        first = int(np.argmax(wrong))
+        raise PartError(
+            "part-mesh-inside-out",
+            f"{count(int(wrong.sum()), 'shell')} wound inside out outside all metal, first at "
+            f"{at(np.array(shells.place(first)))}",
+            hint="flip or recalculate the normals and export it again",
+            marks=[shells.place(int(body)) for body in np.flatnonzero(wrong)[:100]],
+        )
+
+
+def _owners(shells: Bodies, keep: Bools, inside: Ints) -> Ints:
+    """Number (n,) of the solid each shell that is kept belongs to, largest volume first; -1 for the others."""
+    owner = np.full(len(shells), -1, dtype=np.int64)
+    outer = np.flatnonzero(keep & (shells.volume > 0))
+    owner[outer[np.argsort(-shells.volume[outer], kind="stable")]] = np.arange(len(outer))
+    for void in np.flatnonzero(keep & (shells.volume < 0)):
+        round_it = inside[inside[:, 0] == void, 1]
+        round_it = round_it[owner[round_it] >= 0]
+        owner[void] = owner[round_it[np.argmin(np.abs(shells.volume[round_it]))]]
+    return owner
+
+
+def _separate(shells: Bodies, keep: Bools, owner: Ints) -> tuple[Change, ...]:
+    """Say that there is more than one solid."""
+    number = int(owner.max()) + 1
+    if number < 2:
+        return ()
+    second = int(np.flatnonzero(owner == 1)[0])
+    area = float(shells.area[owner == 0].sum())
+    message = (
+        f"the file holds {number} separate bodies, the largest with {area * 1e6:.6g} mm2 of "
+        f"{float(shells.area[keep].sum()) * 1e6:.6g} mm2, the second near {at(np.array(shells.place(second)))}; all "
+        "hang at once and each needs its own contact"
+    )
+    return (warned("part-bodies", message, 0, 0.0, np.array(shells.place(second))),)

@@ -193,3 +193,36 @@ def crossing_pairs(
                         if count == most:
                             return found[:count]
     return found[:count]
+
+
+@njit(cache=True)
+def windings_above(
+    places: Array, bodies: Array, vertices: Array, faces: Array, start: Array, close: float
+) -> tuple[Array, Array]:
+    """How often body ``bodies[i]`` wraps ``places[i]``, by its faces above, and whether the ray came too close.
+
+    The faces of body b are the rows ``start[b]`` to ``start[b + 1]``. ``close`` [m²] is a moment about a side of
+    a face seen from above, under which the ray may as well have passed on the other side.
+    """
+    out, doubt = np.zeros(len(places), np.int64), np.zeros(len(places), np.bool_)
+    for i in range(len(places)):
+        x, y, z = places[i, 0], places[i, 1], places[i, 2]
+        for row in range(start[bodies[i]], start[bodies[i] + 1]):
+            a, b, c = vertices[faces[row, 0]], vertices[faces[row, 1]], vertices[faces[row, 2]]
+            if max(a[2], b[2], c[2]) < z or min(a[0], b[0], c[0]) > x or max(a[0], b[0], c[0]) < x:
+                continue
+            if min(a[1], b[1], c[1]) > y or max(a[1], b[1], c[1]) < y:
+                continue
+            ab = (b[0] - a[0]) * (y - a[1]) - (b[1] - a[1]) * (x - a[0])
+            bc = (c[0] - b[0]) * (y - b[1]) - (c[1] - b[1]) * (x - b[0])
+            ca = (a[0] - c[0]) * (y - c[1]) - (a[1] - c[1]) * (x - c[0])
+            total = ab + bc + ca
+            if min(ab, bc, ca) < -close and max(ab, bc, ca) > close:
+                continue
+            if abs(ab) <= close or abs(bc) <= close or abs(ca) <= close:
+                doubt[i] = True
+                continue
+            lift = (bc * (a[2] - z) + ca * (b[2] - z) + ab * (c[2] - z)) / total
+            if lift > 0.0:
+                out[i] += 1 if total > 0.0 else -1
+    return out, doubt
