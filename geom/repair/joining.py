@@ -47,7 +47,8 @@ def joined_bodies(
 
 def _one(bodies: Bodies, members: Ints, moved: dict[int, Floats], shallow: float) -> Surface:
     """Return the union of some bodies, the negative ones cut out; tags are rows of ``bodies.faces``."""
-    added, cut = [], []
+    added: list[manifold3d.Manifold] = []
+    cut: list[manifold3d.Manifold] = []
     for member in members.tolist():
         body = bodies.selected(member)
         vertices = moved.get(member, body.vertices)
