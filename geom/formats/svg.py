@@ -31,9 +31,10 @@ LENGTHS = {"mm": 1e-3, "cm": 1e-2, "in": 0.0254, "pt": 0.0254 / 72, "pc": 0.0254
 """Length of each unit that has one in itself [m] (CSS values and units, absolute lengths); px has none here."""
 
 DRAWN_BY_USE = {"defs", "symbol", "clipPath", "mask", "marker", "pattern"}
-WORDLESS = {"title", "desc", "metadata", "linearGradient", "radialGradient", "filter", "view", "cursor"}
+WORDLESS = {"style", "title", "desc", "metadata", "linearGradient", "radialGradient", "filter", "view", "cursor"}
 TEXT_LIKE = {"text", "image", "foreignObject", "switch", "audio", "video", "canvas", "iframe"}
 CONTAINERS = {"g", "a", "svg"}
+MOVING = ("display", "visibility", "transform", "@import", " d:", " cx", " cy", " rx", " ry")
 
 
 @dataclass(eq=False)
@@ -44,6 +45,7 @@ class Element:
     attributes: dict[str, str]
     line: int
     children: list["Element"] = field(default_factory=list)
+    words: str = ""  # between its marks; kept of a style sheet alone
 
     @property
     def where(self) -> str:
@@ -113,23 +115,24 @@ def read_svg(data: bytes) -> RawDrawing:
     PartError
         where the file breaks the format or an outline is not closed.
     """
-    root, by_id = _tree(data)
+    root, by_id, styles = _tree(data)
     if root.name != "svg":
         raise malformed(f'the SVG file begins with the element "{shown(root.name)}", not "svg"')
     drawn = _Drawn(by_id)
     for child in root.children:
         _draw(drawn, child, NOWHERE, ())
     rings, circles, done = closed_rings(drawn.strokes, drawn.circles)
-    return RawDrawing(rings, circles, _unit(root), (*_said(drawn), *done), is_downward=True)
+    said = (*_said(drawn), *_of_styles(styles))
+    return RawDrawing(rings, circles, _unit(root), (*said, *done), is_downward=True)
 
 
-def _tree(data: bytes) -> tuple[Element, dict[str, Element]]:
-    """Parse XML into elements; a document type ends it."""
+def _tree(data: bytes) -> tuple[Element, dict[str, Element], list[Element]]:
+    """Parse XML into elements; return the outermost, those with an id, and the style sheets."""
     parser = expat.ParserCreate(namespace_separator=" ")
     top = Element("", {}, 0)
-    stack, by_id = [top], dict[str, Element]()
+    stack, by_id, styles = [top], dict[str, Element](), list[Element]()
 
-    def refuse(*_: object) -> None:
+    def refuse(*_: object) -> int:
         raise malformed("the SVG file has a document type or entities, which are not read", "save it as plain SVG")
 
     def start(name: str, attributes: dict[str, str]) -> None:
@@ -140,6 +143,8 @@ def _tree(data: bytes) -> tuple[Element, dict[str, Element]]:
         element = Element(local if space in (SVG, "") else f"{local} of {space}", own, parser.CurrentLineNumber)
         stack[-1].children.append(element)
         stack.append(element)
+        if local == "style":
+            styles.append(element)
         if name := own.get("id", ""):
             if name in by_id:
                 raise malformed(f'the SVG file has the id "{shown(name)}" twice')
@@ -148,9 +153,14 @@ def _tree(data: bytes) -> tuple[Element, dict[str, Element]]:
     def end(_: str) -> None:
         stack.pop()
 
+    def words(text: str) -> None:
+        if stack[-1].name == "style":
+            stack[-1].words += text
+
     parser.StartDoctypeDeclHandler = refuse
     parser.EntityDeclHandler = refuse
     parser.ExternalEntityRefHandler = refuse
+    parser.CharacterDataHandler = words
     parser.StartElementHandler = start
     parser.EndElementHandler = end
     try:
@@ -158,7 +168,7 @@ def _tree(data: bytes) -> tuple[Element, dict[str, Element]]:
     except expat.ExpatError as error:
         reason = f"{expat.errors.messages.get(error.code, 'unknown')} in line {error.lineno}"
         raise malformed(f"the SVG file is no sound XML: {reason}") from None
-    return top.children[0], by_id
+    return top.children[0], by_id, styles
 
 
 def _unit(root: Element) -> float | None:
@@ -375,3 +385,14 @@ def _said(drawn: _Drawn) -> Iterator[Finding]:
             yield make(code, f"what bounds no part was left out: {text}")
     if drawn.unseen:
         yield warning("drawing-hidden", f"{drawn.unseen} hidden elements were left out")
+
+
+def _of_styles(styles: list[Element]) -> Iterator[Finding]:
+    """Warn of a style sheet that may hide or move what is drawn: style sheets are not read."""
+    found = {word for style in styles for word in MOVING if word in style.words.lower()}
+    if found:
+        yield warning(
+            "drawing-style",
+            f"a style sheet speaks of {', '.join(sorted(found))}; style sheets are not read, "
+            "so that what it hides or moves was taken as it stands",
+        )

@@ -108,25 +108,13 @@ def build_washer(washer: Washer) -> Part:
 
 def build_outline(outline: Outline) -> Part:
     """Return an extruded outline; points, cutouts and holes share one drawing, centred afterwards."""
-    checks.positive("outline", {"thickness": outline.thickness})
-    checks.sound_holes(outline.holes)
-    polygon = _drawn(outline)
-    for number, hole in enumerate(outline.holes, 1):
-        checks.hole_inside(hole, number, polygon, "the outline")
+    polygon = checked_polygon(outline)
     low_x, low_y, high_x, high_y = polygon.bounds
     centre = np.array([low_x + high_x, low_y + high_y]) / 2
     ledger, thickness = Ledger(), outline.thickness
     face = polygon.area - math.fsum(map(hole_opening, outline.holes))
     top, bottom = _broad_faces(ledger, face)
-    outer = _ring(polygon.exterior, counter_clockwise=True)
-    loops = [Loop(outer, _edge_tags(ledger, outer, thickness))]
-    gaps = []
-    for number, ring in enumerate(polygon.interiors, 1):
-        gaps.append(2 * _inscribed_radius(ring))
-        tag = ledger.add(f"cutout {number}", Kind.SLOT, ring.length * thickness, width=gaps[-1], depth=thickness)
-        points = _ring(ring, counter_clockwise=False)
-        loops.append(Loop(points, np.full(len(points), tag)))
-    loops += _hole_loops(ledger, outline.holes, thickness)
+    loops, gaps = boundary_loops(ledger, polygon, outline)
     loops = [Loop(loop.points - centre, loop.tags) for loop in loops]
     surface = prism(loops, thickness, ALONG_Z, (bottom, top))
     title = f"outline {mm(high_x - low_x)} x {mm(high_y - low_y)} x {mm(thickness)} mm"
@@ -141,6 +129,29 @@ def build_outline(outline: Outline) -> Part:
         smallest,
         _off_centre(outline, centre),
     )
+
+
+def checked_polygon(outline: Outline) -> Any:
+    """Return the outline and its cutouts as a shapely polygon, after every check; the holes are not in it."""
+    checks.positive("outline", {"thickness": outline.thickness})
+    checks.sound_holes(outline.holes)
+    polygon = _drawn(outline)
+    for number, hole in enumerate(outline.holes, 1):
+        checks.hole_inside(hole, number, polygon, "the outline")
+    return polygon
+
+
+def boundary_loops(ledger: Ledger, polygon: Any, outline: Outline) -> tuple[list[Loop], list[float]]:
+    """Return the loops of an outline, its cutouts and its holes as drawn, and the clear width of each cutout [m]."""
+    thickness = outline.thickness
+    outer = _ring(polygon.exterior, counter_clockwise=True)
+    loops, gaps = [Loop(outer, _edge_tags(ledger, outer, thickness))], []
+    for number, ring in enumerate(polygon.interiors, 1):
+        gaps.append(2 * _inscribed_radius(ring))
+        tag = ledger.add(f"cutout {number}", Kind.SLOT, ring.length * thickness, width=gaps[-1], depth=thickness)
+        points = _ring(ring, counter_clockwise=False)
+        loops.append(Loop(points, np.full(len(points), tag)))
+    return loops + _hole_loops(ledger, outline.holes, thickness), gaps
 
 
 def _drawn(outline: Outline) -> Any:
