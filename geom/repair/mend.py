@@ -5,12 +5,16 @@ import numpy as np
 from geom.arrays import Floats, Ints
 from geom.errors import PartError
 from geom.findings import Severity
+from geom.repair.apart import pairs_of, taken_apart
+from geom.repair.bodies import united
 from geom.repair.change import Change, Mended
 from geom.repair.duplicates import doubles_dropped
-from geom.repair.solidity import check_solid
+from geom.repair.fins import fins_dropped
+from geom.repair.holes import holes_filled
+from geom.repair.solidity import check_solid, check_volume
 from geom.repair.weld import corners_joined, cracks_closed
 from geom.repair.winding import outside_out, wound_alike
-from geom.repair.work import Work
+from geom.repair.work import Work, at, count, warned
 
 AREALESS = 1e-12  # area of a mesh that has none, as a share of the square of its diagonal
 
@@ -35,13 +39,33 @@ def mended(vertices: Floats, faces: Ints, source: Ints, *, strict: bool = False,
     _check_area(work)
     work = cracks_closed(work)
     work = doubles_dropped(work)
+    _check_left(work)
+    work = fins_dropped(work)
     was_mixed = bool(len(work.edges.twisted))
     work = wound_alike(work)
-    if work.edges.is_closed:
-        work = outside_out(work, work.edges.pairs, was_mixed=was_mixed)
-    check_solid(work.vertices, work.faces, work.source, work.edges)
+    work = holes_filled(work, thickness=thickness)
+    work, bodies = _as_solids(work, was_mixed=was_mixed)
+    check_solid(work)
     _check_strict(work.changes, strict=strict)
-    return Mended(work.vertices, work.faces, work.source, 1, work.changes)
+    return Mended(work.vertices, work.faces, work.source, bodies, work.changes)
+
+
+def _as_solids(work: Work, *, was_mixed: bool) -> tuple[Work, int]:
+    """Return the outer skin of closed faces, and of how many solids it is."""
+    edges = len(work.edges.crowded)
+    work, pairs = pairs_of(work)
+    work, places = taken_apart(work, pairs)
+    check_volume(work)
+    work = outside_out(work, work.edges.pairs, was_mixed=was_mixed)
+    skin = united(work.vertices, work.faces, work.source)
+    changes = skin.changes
+    if len(places) and len(skin.faces) == len(work.faces):
+        words = (
+            f"the skin touches itself along {count(edges, 'edge')} and at {count(len(places), 'point')}, first at "
+            f"{at(places[0])}; taken apart there, area unchanged"
+        )
+        changes = (warned("repair-apart", words, 0, 0.0, places[0]), *changes)
+    return work.with_faces(skin.vertices, skin.faces, skin.source, *changes), skin.bodies
 
 
 def _started(vertices: Floats, faces: Ints, source: Ints) -> Work:
@@ -53,6 +77,15 @@ def _started(vertices: Floats, faces: Ints, source: Ints) -> Work:
 def _check_area(work: Work) -> None:
     if not len(work.faces) or work.area <= AREALESS * work.diagonal**2:
         raise PartError("part-mesh-flat", "no face of the mesh has an area")
+
+
+def _check_left(work: Work) -> None:
+    if not len(work.faces):
+        raise PartError(
+            "part-mesh-sheet",
+            "every face of the mesh lies on another: the mesh is a sheet without thickness",
+            hint="draw its thickness, or export one side only and give --thickness",
+        )
 
 
 def _check_strict(changes: tuple[Change, ...], *, strict: bool) -> None:

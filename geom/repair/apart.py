@@ -1,0 +1,141 @@
+"""Skins that touch themselves along edges or at points, taken apart there by the solid between the faces."""
+
+import math
+
+import numpy as np
+
+from geom.arrays import Bools, Floats, Ints
+from geom.errors import PartError
+from geom.repair.fins import patches_of
+from geom.repair.work import Work, at, count, marks
+from geom.surface.soundness import edge_runs, fans_of
+
+SAME_ANGLE = 1e-6  # faces nearer than this round an edge lie on each other [rad]
+MOST_RAYS = 300_000_000  # faces times patches looked at to tell the sides of patches
+SLANTS = ((0.0123, 0.0371), (-0.0417, 0.0219), (0.0289, -0.0331))  # of rays, so that none runs along a mesh's own lines
+
+
+def pairs_of(work: Work) -> tuple[Work, Ints]:
+    """Return the half-edges (k, 2) that meet, each with one other, and the work with patches turned to suit.
+
+    Where more than two faces share an edge, those with the solid between them meet.
+
+    Raises
+    ------
+    PartError
+        part-mesh-edges where no solid has such faces.
+    """
+    if not len(work.edges.crowded):
+        return work, work.edges.pairs
+    if len(_unbalanced(work)):
+        work = work.with_faces(work.vertices, _sided(work), work.source)
+        bad = _unbalanced(work)
+        if len(bad):
+            middles = work.vertices[bad].mean(axis=1)
+            raise PartError(
+                "part-mesh-edges",
+                f"{count(len(bad), 'edge')} with more than two faces that bound no solid, first at {at(middles[0])}",
+                hint="remove inner walls and doubled pieces, and export it again",
+                marks=marks(middles),
+            )
+    runs = edge_runs(work.faces)
+    crowd = runs.count > 2
+    found = [work.edges.pairs]
+    begins = runs.begin[crowd]
+    for begin, number in zip(begins.tolist(), runs.count[crowd].tolist(), strict=True):
+        sides = runs.order[begin : begin + number]
+        found.append(_met(work, sides, runs.start[sides] < runs.stop[sides]))
+    return work, np.concatenate(found)
+
+
+def _unbalanced(work: Work) -> Ints:
+    """Edges (k, 2) that not as many faces run along one way as the other."""
+    runs = edge_runs(work.faces)
+    sense = np.where(runs.start[runs.order] < runs.stop[runs.order], 1, -1)
+    return runs.ends(np.add.reduceat(sense, runs.begin) != 0)
+
+
+def _met(work: Work, sides: Ints, up: Bools) -> Ints:
+    """Pair the half-edges (n,) of one edge; ``up`` (n,) tells which run from its lower vertex to the higher.
+
+    Seen along the edge, a face that runs up has the solid before it as the angle grows, one that runs down
+    behind it. So each face that runs down is the beginning of a wedge of solid, and the next that runs up its end.
+    """
+    corner = work.faces[sides // 3, (sides + 2) % 3]
+    face, k = int(sides[0]) // 3, int(sides[0]) % 3
+    ends = sorted((int(work.faces[face, k]), int(work.faces[face, (k + 1) % 3])))
+    low = work.vertices[ends[0]]
+    along = work.vertices[ends[1]] - low
+    along = along / np.linalg.norm(along)
+    reach = work.vertices[corner] - low
+    reach = reach - (reach @ along)[:, None] * along
+    angle = _angles(reach, along)
+    order = sorted(range(len(sides)), key=lambda i: (angle[i], not up[i]))
+    depth = np.cumsum([-1 if up[i] else 1 for i in order])
+    start = (int(np.argmin(depth)) + 1) % len(order)
+    begun: list[int] = []
+    met = []
+    for i in order[start:] + order[:start]:
+        if up[i]:
+            met.append((int(sides[begun.pop()]), int(sides[i])))
+        else:
+            begun.append(i)
+    return np.sort(np.array(met, dtype=np.int64), axis=1)
+
+
+def _angles(reach: Floats, along: Floats) -> list[float]:
+    """Angles about ``along`` from the first of ``reach`` (n, 3), those that agree but for rounding made equal."""
+    across = np.cross(along, reach[0])
+    angle = np.arctan2(reach @ across, reach @ reach[0] * math.sqrt(float(along @ along))) % (2 * math.pi)
+    order = np.argsort(angle, kind="stable")
+    fresh = np.append(True, np.diff(angle[order]) > SAME_ANGLE)
+    angle[order] = angle[order][fresh][np.cumsum(fresh) - 1]
+    angle[angle > 2 * math.pi - SAME_ANGLE] = 0.0
+    return [float(value) for value in angle]
+
+
+def _sided(work: Work) -> Ints:
+    """Return the faces with each patch turned outside out, by how often a ray from it passes through the others."""
+    patch = patches_of(work.faces, edge_runs(work.faces))
+    number = int(patch.max()) + 1
+    if number * len(work.faces) > MOST_RAYS:
+        return work.faces
+    corners = work.vertices[work.faces]
+    turned = np.zeros(number, dtype=np.bool_)
+    heaviest = np.lexsort((work.areas, patch))[np.append(np.flatnonzero(np.diff(np.sort(patch))), len(patch) - 1)]
+    for k, face in enumerate(heaviest.tolist()):
+        normal = work.area_vectors[face] / max(float(work.areas[face]), 1e-300)
+        aside = np.roll(normal, 1) - normal * float(np.roll(normal, 1) @ normal)
+        third = np.cross(normal, aside)
+        rays = [normal + a * aside + b * third for a, b in SLANTS]
+        odd = sum(_crossings(corners, face, ray) % 2 for ray in rays)
+        turned[k] = 2 * odd > len(rays)
+    return np.where(turned[patch][:, None], work.faces[:, ::-1], work.faces)
+
+
+def _crossings(corners: Floats, face: int, ray: Floats) -> int:
+    """How many other faces (m, 3, 3) does a ray from the middle of one pass through? (Moeller & Trumbore 1997)"""
+    origin = corners[face].mean(axis=0)
+    one, two = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
+    cross = np.cross(ray, two)
+    scale = np.einsum("ij,ij->i", one, cross)
+    scale = np.where(scale == 0, np.inf, scale)
+    reach = origin - corners[:, 0]
+    u = np.einsum("ij,ij->i", reach, cross) / scale
+    lift = np.cross(reach, one)
+    v = lift @ ray / scale
+    far = np.einsum("ij,ij->i", two, lift) / scale
+    hit = (u >= 0) & (v >= 0) & (u + v <= 1) & (far > 0)
+    hit[face] = False
+    return int(hit.sum())
+
+
+def taken_apart(work: Work, pairs: Ints) -> tuple[Work, Floats]:
+    """Give each fan of faces its own copy of the vertex it stands on; return the work and the places (k, 3) copied."""
+    fan, number = fans_of(work.faces, pairs)
+    if number == len(work.vertices):
+        return work, np.zeros((0, 3))
+    vertex = np.zeros(number, dtype=np.int64)
+    vertex[fan] = work.faces.reshape(-1)
+    places = work.vertices[np.bincount(vertex) > 1]
+    return work.with_faces(work.vertices[vertex], fan.reshape(-1, 3), work.source), places
