@@ -1,8 +1,7 @@
 """`Field` to `Deposit`: thickness on every panel of the part after a schedule of poses."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from difflib import get_close_matches
+from dataclasses import dataclass, field
 
 import numpy as np
 from scipy.spatial import cKDTree
@@ -13,6 +12,7 @@ from geom.electrode.faraday import deposition_rate, mass_of_charge
 from geom.errors import PartError
 from geom.field import Field
 from geom.panels import Panels
+from geom.part.naming import is_called, unknown
 from geom.part.part import Part
 
 REFERENCE_AREA = 1e-4
@@ -41,15 +41,16 @@ class Deposit:
     quarters: Floats  # (part_count, 4) over the middle and the corner quarters of each panel [m]
     local_thickness: Floats  # (part_count,) mean over the reference area around each panel [m]
     significant: Bools  # (part_count,)
-    areas: Floats  # (part_count,) [m²]
+    areas: Floats  # (part_count,) as drawn [m²]
     mass: float  # on the part [kg]
     charge: float  # through the supply: into part and thieves [C]
     anode_mass: float  # dissolved [kg], at 100 % anode efficiency
     thief_charge: float = 0.0  # of it into thieves [C]
     thief_mass: float = 0.0  # deposited on thieves [kg]
+    factor: Floats = field(default_factory=lambda: np.ones(1))  # (part_count,) true area over drawn; (1,): of all
 
     def __post_init__(self) -> None:
-        for name in ("thickness", "quarters", "local_thickness", "areas"):
+        for name in ("thickness", "quarters", "local_thickness", "areas", "factor"):
             object.__setattr__(self, name, frozen(getattr(self, name), np.float64))
         object.__setattr__(self, "significant", frozen(self.significant, np.bool_))
 
@@ -58,12 +59,25 @@ class Deposit:
         """Length of the whole schedule [s]."""
         return sum(stage.time for stage in self.stages)
 
+    @property
+    def true_areas(self) -> Floats:
+        """(part_count,) with the factors of threads and roughness: thickness times this is volume [m²]."""
+        return np.asarray(self.areas * self.factor)
+
+
+def area_factors(field: Field) -> Floats:
+    """Return (part_count,) true area over drawn area of each panel."""
+    return np.array([feature.factor for feature in field.cell.part.features])[field.panels.feature]
+
 
 def quarter_growth_rate(field: Field) -> Floats:
-    """Return (part_count, 4) thickness gained per second on each quarter of a panel [m/s], by Faraday's law."""
+    """Return (part_count, 4) thickness gained per second on each quarter of a panel [m/s], by Faraday's law.
+
+    On a thread or a rough surface the metal spreads over the true area, which is not drawn.
+    """
     bath = field.cell.bath
     plating = np.maximum(field.quarters, 0.0)
-    return np.asarray(deposition_rate(plating, bath.metal, bath.efficiency))
+    return np.asarray(deposition_rate(plating, bath.metal, bath.efficiency) / area_factors(field)[:, None])
 
 
 def growth_rate(field: Field) -> Floats:
@@ -83,7 +97,7 @@ def plate(fields: Sequence[Field], times: Sequence[float], names: Sequence[str],
         for name, f, time in zip(names, fields, times, strict=True)
         if time > 0
     )
-    areas = fields[0].areas
+    areas, factor = fields[0].areas, area_factors(fields[0])
     return Deposit(
         stages=stages,
         thickness=thickness,
@@ -91,11 +105,12 @@ def plate(fields: Sequence[Field], times: Sequence[float], names: Sequence[str],
         local_thickness=local_mean(thickness, fields[0].panels),
         significant=significant,
         areas=areas,
-        mass=float(thickness @ areas) * bath.metal.density,
+        mass=float(thickness @ (areas * factor)) * bath.metal.density,
         charge=charge,
         anode_mass=float(mass_of_charge(charge, bath.metal)),
         thief_charge=stolen,
         thief_mass=float(mass_of_charge(stolen, bath.metal)) * bath.efficiency,
+        factor=factor,
     )
 
 
@@ -126,12 +141,12 @@ def significant_panels(part: Part, panels: Panels, wanted: Sequence[str]) -> Boo
         where a name fits no feature, or nothing wetted is chosen.
     """
     if not wanted:
-        chosen = touched_by_ball(panels, np.array([f.copy for f in part.features])[panels.feature])
+        chosen = touched_by_ball(panels, np.array([f.copy for f in part.features])[panels.hung.tag])
     elif tuple(wanted) == ("all",):
         chosen = np.ones(panels.part_count, dtype=np.bool_)
     else:
         check_names(part, wanted)
-        named = [not {f.name, f.name_alone, str(f.kind)}.isdisjoint(wanted) for f in part.features]
+        named = [any(is_called(feature, word) for word in wanted) for feature in part.features]
         chosen = np.array(named)[panels.feature]
     if not np.any(chosen):
         raise PartError(
@@ -153,33 +168,24 @@ def check_names(part: Part, wanted: Sequence[str]) -> None:
     """
     if tuple(wanted) == ("all",):
         return
-    names = list(dict.fromkeys(f.name_alone for f in part.features))
-    kinds = list(dict.fromkeys(str(f.kind) for f in part.features))
-    words = [*names, *kinds, *(f.name for f in part.features)]
+    plated = [feature for feature in part.features if feature.is_plated]
     for name in wanted:
-        if name not in words:
-            near = get_close_matches(name, words, n=1, cutoff=0.3)
-            raise PartError(
-                "feature-unknown",
-                f'the part has no feature or kind of feature called "{name}"',
-                where="[target] significant",
-                hint=(f'nearest: "{near[0]}"; ' if near else "")
-                + f"features: {', '.join(names)}; kinds: {', '.join(kinds)}",
-            )
+        if not any(is_called(feature, name) for feature in plated):
+            raise unknown(plated, name, where="[target] significant")
 
 
 def touched_by_ball(panels: Panels, copy: Ints | None = None) -> Bools:
     """Return (part_count,) whether a ball of radius ``BALL`` can touch each panel without cutting into the part.
 
-    ``copy`` (part_count,) tells the parts on a rack apart. Each is looked at by itself: significant is what
+    ``copy`` (part panels, plated and bare) tells the parts on a rack apart. Each is looked at by itself: significant is what
     matters in use, not how it is hung.
     """
-    surface = panels.part
-    centres = surface.centroids - BALL * surface.normals  # normals point into the metal
+    whole, count = panels.hung, panels.part_count  # what is stopped off is in the way of the ball too
+    centres = whole.centroids - BALL * whole.normals  # normals point into the metal
     nearest = np.zeros(len(centres))
     copy = np.zeros(len(centres), dtype=np.int64) if copy is None else copy
     for rows in (np.flatnonzero(copy == k) for k in np.unique(copy)):
-        nearest[rows] = cKDTree(surface.centroids[rows]).query(centres[rows])[0]
+        nearest[rows] = cKDTree(whole.centroids[rows]).query(centres[rows])[0]
     # centroids stand for whole panels: near a panel of edge h the surface is up to h²/(2R) closer
     slack = 0.08 * BALL
-    return np.asarray(nearest > BALL - slack)
+    return np.asarray(nearest[:count] > BALL - slack)

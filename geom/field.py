@@ -145,15 +145,15 @@ def prepare(cell: Cell, panels: Panels, *, kept: Prepared | None = None, store: 
     ``kept`` is the same part prepared in another pose: what its move left alike is taken over. ``store`` is a folder
     where the operators of earlier runs lie and these are laid: it saves half a second at 6,000 panels.
     """
-    part = np.arange(panels.part_count)
+    part, bare = np.arange(panels.part_count), np.arange(panels.part_count, panels.hung_count)
     old = None if kept is None else kept.operators
 
     def made() -> Operators:
-        return assemble(panels.surface, panels.electrodes, body=part, kept=old)
+        return assemble(panels.surface, panels.electrodes, body=part, mates=bare, kept=old)
 
     if store is None:
         return Prepared(cell, panels, made())
-    key = key_of(panels.surface, panels.electrodes, body=part)
+    key = key_of(panels.surface, panels.electrodes, body=part, mates=bare)
     return Prepared(cell, panels, stored(store, key, made))
 
 

@@ -4,6 +4,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from geom.arrays import Bools
 from geom.cell.bodies import tank_solid
 from geom.cell.cell import Tank
 from geom.surface.boxtree import box_tree
@@ -123,9 +124,17 @@ def _gap_source(bodies: list[Surface], least: float, most: float) -> list[SizeSo
 
 
 def _shape_sources(
-    wet: Surface, edges: EdgeSet, options: MeshOptions, around: float = ROUND, narrowest: float = NARROW
+    wet: Surface,
+    edges: EdgeSet,
+    options: MeshOptions,
+    around: float = ROUND,
+    narrowest: float = NARROW,
+    plated: Bools | None = None,
 ) -> tuple[list[SizeSource], list[SizeSource]]:
-    """Return what a shape asks for, small at sharp edges, narrow faces and tight curves; and what it insists on."""
+    """Return what a shape asks for, small at sharp edges, narrow faces and tight curves; and what it insists on.
+
+    ``plated`` (tags,) tells what carries current: at the border to what does not, current crowds as at an edge.
+    """
     widths = patch_widths(wet, edges)
     longest = float(np.ptp(wet.bounds, axis=0).max())
     wanted = min(options.edge_size, longest / 30)
@@ -133,6 +142,8 @@ def _shape_sources(
     at_edge = np.minimum(wanted, narrowest * narrow)
     sources, firm = [], []
     outside = (edges.bulge != 0) | (edges.tags[:, 1] < 0)
+    if plated is not None:
+        outside |= plated[edges.tags[:, 0]] != plated[edges.tags[:, 1]]
     if np.any(outside):
         points, which = along(edges.start[outside], edges.end[outside], wanted / 2)
         sources.append(size_source(points, at_edge[outside][which], GROWTH))
@@ -149,12 +160,17 @@ def _shape_sources(
     return sources, firm
 
 
-def wanted_sizes(tank: Tank, bodies: list[Surface], edges: EdgeSet, options: MeshOptions) -> list[GradedSize]:
-    """Return the size field of each body: the part first, then walls and the others in the order of their tags."""
+def wanted_sizes(
+    tank: Tank, bodies: list[Surface], edges: EdgeSet, options: MeshOptions, plated: Bools | None = None
+) -> list[GradedSize]:
+    """Return the size field of each body: the part first, then walls and the others in the order of their tags.
+
+    ``plated`` (features,) tells which features of the part carry current; by default all.
+    """
     wet, others = bodies[0], bodies[2:]
     least = LEAST_SHARE * options.edge_size
     gaps = _gap_source(bodies, least, options.face_size)
-    own, firm = _shape_sources(wet, edges, options)
+    own, firm = _shape_sources(wet, edges, options, plated=plated)
     thin = _thin_source(wet, least, options.face_size)
     sizes = [GradedSize((*own, *thin, *gaps), options.face_size, FLOOR, firm=tuple(firm))]
     tank_cap = 0.2 * float(np.ptp(tank_solid(tank).bounds, axis=0).min())

@@ -24,7 +24,8 @@ from geom.surface.solid import NotSolidError, joined, left_over
 from geom.surface.surface import Surface
 
 TANK, PART, FIRST_ANODE = 0, 1, 2
-"""Body numbers: walls, floor and liquid surface; the part; anode k is FIRST_ANODE + k; then shields, then thieves."""
+"""Body numbers: walls, floor and liquid surface; the part; anode k is FIRST_ANODE + k; then shields, thieves, and what is
+bare of the part."""
 
 KEPT_COARSER = 1.6  # panels of walls and anodes are kept over poses unless they are so many times too large in places
 KEPT_AREA = 0.02  # share of its area by which panels across a curve may differ from the body
@@ -35,7 +36,8 @@ ROUGH_SAG = 0.05  # share of the panel edge by which anodes and walls may be str
 class Panels:
     """Triangles for the solver, normals out of the electrolyte; rows of the part come first.
 
-    ``surface.tag`` is the body. The first ``part_count`` panels are the wetted part, in the tank frame.
+    ``surface.tag`` is the body. The first ``part_count`` panels are what is wet and plated of the part, in the tank
+    frame; then come those of it that stay bare, a body of their own that carries no current.
     """
 
     surface: Surface
@@ -53,8 +55,13 @@ class Panels:
     thief_count: int = 0
     source: Ints = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
     # (part_count,) the face of ``part.surface`` that each panel lies on; of the file it came from by ``part.file_face``
+    bare_feature: Ints = field(default_factory=lambda: np.zeros(0, dtype=np.int64))  # (bare panels,) as ``feature``
+    wetted_areas: Floats = field(default_factory=lambda: np.zeros(0))
+    # (features,) under the liquid, by formula where the part has dimensions, cut at the waterline [m²]
 
     def __post_init__(self) -> None:
+        object.__setattr__(self, "bare_feature", frozen(self.bare_feature, np.int64))
+        object.__setattr__(self, "wetted_areas", frozen(self.wetted_areas, np.float64))
         object.__setattr__(self, "feature", frozen(self.feature, np.int64))
         object.__setattr__(self, "edge_distance", frozen(self.edge_distance, np.float64))
         object.__setattr__(self, "edge_chain", frozen(self.edge_chain, np.int64))
@@ -94,14 +101,27 @@ class Panels:
     @cached_property
     def recovery(self) -> Recovery:
         """What makes values at the centroids of the part's panels into means over their quarters."""
-        return Recovery(self.part)
+        on_bare = np.zeros(len(self.surface.vertices), dtype=np.bool_)
+        on_bare[self.surface.faces[self.part_count : self.hung_count]] = True
+        return Recovery(self.part, np.asarray(on_bare[self.surface.faces[: self.part_count]].any(axis=1)))
 
     @cached_property
     def part(self) -> Surface:
-        """The panels of the part alone, tags are features, tank frame."""
+        """The panels of the part that are plated, tags are features, tank frame."""
         mask = np.arange(len(self.surface.faces)) < self.part_count
         own = self.surface.selected(mask)
         return Surface(own.vertices, own.faces, self.feature)
+
+    @property
+    def hung_count(self) -> int:
+        """Panels of the part, plated and bare."""
+        return self.part_count + len(self.bare_feature)
+
+    @cached_property
+    def hung(self) -> Surface:
+        """The panels of the part, first the plated ones and then the bare ones, tags are features, tank frame."""
+        own = self.surface.selected(np.arange(len(self.surface.faces)) < self.hung_count)
+        return Surface(own.vertices, own.faces, np.concatenate([self.feature, self.bare_feature]))
 
 
 DEFAULT_OPTIONS = MeshOptions()
@@ -130,8 +150,9 @@ def mesh_cell(
     """
     wet, rest, findings = _wetted(cell)
     edges = kept_edges(wet)
+    plated = np.array([feature.is_plated for feature in cell.part.features])
     bodies = [wet, *(rest.selected(rest.tag == body) for body in np.unique(rest.tag))]
-    sizes = wanted_sizes(cell.tank, bodies, edges, options)
+    sizes = wanted_sizes(cell.tank, bodies, edges, options, plated)
     sizes[0] = replace(sizes[0], firm=(*sizes[0].firm, *asked))
     if scales is None:
         scales = (
@@ -141,20 +162,23 @@ def mesh_cell(
         )
     scale, rest_scale = scales
     sizes = scaled_sizes(sizes, bodies, edges, scale, rest_scale)
-    part_mesh = _carried(like, cell, wet) if like is not None else None
-    if part_mesh is None:
-        true = _true_areas(cell.part, wet)
-        part_mesh = remeshed(wet, sizes[0], sag=SAG * scale, areas=true)
+    true = _true_areas(cell.part, wet)
+    hung = _carried(like, cell, wet) if like is not None else None
+    if hung is None:
+        hung = _plated_first(remeshed(wet, sizes[0], sag=SAG * scale, areas=true), plated)
     standing = None if like is None or np.any(edges.tags[:, 1] < 0) else like
     others = [
         _kept(standing, body, size) or remeshed(body, size, sag=ROUGH_SAG * rest_scale)
         for body, size in zip(bodies[1:], sizes[1:], strict=True)
     ]
+    count = int(np.count_nonzero(plated[hung.tag]))
+    part_mesh = hung.selected(np.arange(len(hung.faces)) < count)
     distance, chain, edge_length = _edge_strips(cell.part, part_mesh, edges)
-    as_body = Surface(part_mesh.vertices, part_mesh.faces, np.full(len(part_mesh.faces), PART))
+    bare_body = FIRST_ANODE + len(cell.anodes) + len(cell.shields) + len(cell.thieves)
+    as_bodies = Surface(hung.vertices, hung.faces, np.where(plated[hung.tag], PART, bare_body))
     return Panels(
-        surface=joined([as_body, *others]),
-        part_count=len(part_mesh.faces),
+        surface=joined([as_bodies, *others]),
+        part_count=count,
         feature=part_mesh.tag,
         edge_distance=distance,
         edge_chain=chain,
@@ -167,7 +191,15 @@ def mesh_cell(
         shield_count=len(cell.shields),
         thief_count=len(cell.thieves),
         source=_source_faces(cell, part_mesh),
+        bare_feature=hung.tag[count:],
+        wetted_areas=true,
     )
+
+
+def _plated_first(mesh: Surface, plated: Bools) -> Surface:
+    """Return the panels of the part with the bare ones behind the others."""
+    order = np.argsort(~plated[mesh.tag], kind="stable")
+    return Surface(mesh.vertices, mesh.faces[order], mesh.tag[order])
 
 
 def _kept(like: Panels | None, body: Surface, size: GradedSize) -> Surface | None:
@@ -203,12 +235,18 @@ def _true_areas(part: Part, wet: Surface) -> Floats:
 def _edge_strips(part: Part, mesh: Surface, edges: EdgeSet) -> tuple[Floats, Ints, Floats]:
     """Return each panel's distances to the nearest outside edge and which edge that is, and the edges' lengths.
 
-    Outside edges are sharp convex ones, and the border lines of a rounded strip along an edge; an edge runs
-    on until it turns a corner.
+    Outside edges are sharp convex ones, the border lines of a rounded strip along an edge, and the borders of a
+    stop-off or a plug but for those in a nook: there too the current crowds, as r^(-1/2) on a flat face. A contact
+    has no such border: the hook that sits there is metal, and plates as well. An edge runs on until it turns a corner.
     """
     rounded = np.array([feature.name.startswith("rounded") for feature in part.features])
     on_strip = np.any((edges.tags >= 0) & rounded[np.maximum(edges.tags, 0)], axis=1)
-    outside = (edges.bulge > np.sin(np.radians(30.0))) | on_strip
+    bare = np.array([not feature.is_plated for feature in part.features])
+    covered = bare & np.array([feature.bare != "contact" for feature in part.features])
+    sides_bare, sides_covered = ((edges.tags >= 0) & which[np.maximum(edges.tags, 0)] for which in (bare, covered))
+    steep = np.sin(np.radians(30.0))
+    outside = (edges.bulge > steep) | on_strip | (sides_covered.any(axis=1) & (edges.bulge > -steep))
+    outside &= ~sides_bare.all(axis=1) & ~(sides_bare.any(axis=1) & (edges.tags[:, 1] < 0))
     count = len(mesh.faces)
     if not np.any(outside):
         return np.full((count, 4), np.inf), np.full(count, -1, dtype=np.int64), np.zeros(0)
@@ -249,7 +287,8 @@ def _wetted(cell: Cell) -> tuple[Surface, Surface, list[Finding]]:
             "mesh-not-solid", f"the part does not bound a solid ({error})", hint="repair the mesh first"
         ) from None
     anodes = range(FIRST_ANODE, FIRST_ANODE + len(cell.anodes))
-    live = [r for r in regions if np.any(r.tag >= first) and np.any(np.isin(r.tag, anodes))]
+    plated = [first + k for k, feature in enumerate(cell.part.features) if feature.is_plated]
+    live = [r for r in regions if np.any(np.isin(r.tag, plated)) and np.any(np.isin(r.tag, anodes))]
     if not live:
         raise CellError(
             "no-current-path",
@@ -260,14 +299,14 @@ def _wetted(cell: Cell) -> tuple[Surface, Surface, list[Finding]]:
     region = live[0] if len(live) == 1 else joined(live)
     on_part = region.tag >= first
     wet, rest = region.selected(on_part), region.selected(~on_part)
-    findings = _cut_off(cell, regions, live, rest, first)
+    findings = _cut_off(cell, [r for r in regions if r not in live], rest, plated)
     return Surface(wet.vertices, wet.faces, wet.tag - first), rest, findings
 
 
-def _cut_off(cell: Cell, regions: list[Surface], live: list[Surface], rest: Surface, first: int) -> list[Finding]:
-    """Name wet pieces that no current can reach, and anodes that stand idle."""
+def _cut_off(cell: Cell, shut: list[Surface], rest: Surface, plated: list[int]) -> list[Finding]:
+    """Name wet pieces in the liquid that is ``shut`` off from the current, and anodes that stand idle."""
     findings = []
-    dead = sum(float(r.areas[r.tag >= first].sum()) for r in regions if r not in live)
+    dead = sum(float(r.areas[np.isin(r.tag, plated)].sum()) for r in shut)
     if dead > 0:
         findings.append(
             Finding(
@@ -286,7 +325,8 @@ def _cut_off(cell: Cell, regions: list[Surface], live: list[Surface], rest: Surf
                     f"{anode_title(k + 1, anode)} has no liquid joining it with the part",
                 )
             )
-    thieves = range(FIRST_ANODE + len(cell.anodes) + len(cell.shields), first)
+    before = FIRST_ANODE + len(cell.anodes) + len(cell.shields)
+    thieves = range(before, before + len(cell.thieves))
     idle = [number for number, body in enumerate(thieves, 1) if not np.any(rest.tag == body)]
     return findings + [
         Finding(Severity.WARNING, "thief-idle", f"thief {number} has no liquid joining it with the part and an anode")
@@ -297,7 +337,7 @@ def _cut_off(cell: Cell, regions: list[Surface], live: list[Surface], rest: Surf
 def _carried(like: Panels, cell: Cell, wet: Surface) -> Surface | None:
     """Return the part's panels of another pose, turned over to this one; None when another surface is wet."""
     rotation, shift = placement(cell.part, like.pose)
-    own = Surface((like.part.vertices - shift) @ rotation, like.part.faces, like.part.tag)
+    own = Surface((like.hung.vertices - shift) @ rotation, like.hung.faces, like.hung.tag)
     moved = own.moved(*placement(cell.part, cell.pose))
     same_level = np.abs(moved.bounds - wet.bounds).max() < 1e-6
     # the panels cut across curves, the larger they are the more: a few percent are no sign of another surface

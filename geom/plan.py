@@ -1,5 +1,6 @@
 """`Plan`: the whole answer. `make_plan` is the page a new developer reads first."""
 
+import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from functools import partial
@@ -10,7 +11,7 @@ from geom.advice.accuracy import Accuracy
 from geom.advice.copies import CopyResult, copy_results, over_copies, rack_advice
 from geom.advice.current import Limit, weighed_limits
 from geom.advice.doubts import plan_findings
-from geom.advice.features import feature_results
+from geom.advice.features import bare_results, feature_results
 from geom.advice.measures import (
     Strip,
     front_and_back,
@@ -20,7 +21,7 @@ from geom.advice.measures import (
     spread,
 )
 from geom.advice.schedule import Schedule, best_schedule
-from geom.advice.words import Advice, FeatureResult, plan_advice
+from geom.advice.words import Advice, BareResult, FeatureResult, plan_advice
 from geom.bem.problem import Current, Voltage
 from geom.cell.build import build_cell
 from geom.cell.cell import Cell
@@ -30,9 +31,11 @@ from geom.errors import CellError
 from geom.feature import Kind
 from geom.field import Field, Prepared, check_balance, prepare, solve_field
 from geom.findings import Finding, Severity
+from geom.hanging.hanging import Hanging, hanging_of
+from geom.hanging.words import hanging_findings
+from geom.job.hung import prepared_part
 from geom.job.job import Demand, Job
 from geom.panels import Panels, mesh_cell
-from geom.part.build import build_part
 from geom.part.lighten import solvable
 from geom.refine import Level, refined, tolerance
 
@@ -63,6 +66,8 @@ class Plan:
     advice: tuple[Advice, ...]
     findings: tuple[Finding, ...]
     copies: tuple[CopyResult, ...] = ()  # parts on the rack; none for a part that hangs alone
+    hanging: Hanging | None = None  # what one part holds back as first hung; half a turn about the vertical changes nothing
+    bare: tuple[BareResult, ...] = ()  # what is stopped off, plugged or under a contact
 
     @property
     def current(self) -> float:
@@ -86,9 +91,18 @@ class Plan:
 
     @property
     def wetted_area(self) -> float:
-        """Wetted area: by formula where the whole of a part with dimensions is wet, else of the panels [m²]."""
-        part, meshed = self.cell.part, self.fields[0].wetted_area
-        return part.area if abs(meshed - part.area) < 0.01 * part.area else meshed
+        """What is wet and plated: by formula where the part has dimensions, cut at the waterline [m²]."""
+        return self._over_features(1.0)
+
+    @property
+    def true_area(self) -> float:
+        """The wetted area with the factors of threads and roughness [m²]."""
+        return self._over_features(None)
+
+    def _over_features(self, factor: float | None) -> float:
+        wetted = self.fields[0].panels.wetted_areas
+        pairs = zip(self.cell.part.features, wetted, strict=True)
+        return math.fsum(float(area) * (factor or f.factor) for f, area in pairs if f.is_plated)
 
     @property
     def minimum_local_thickness(self) -> float:
@@ -106,7 +120,7 @@ def make_plan(job: Job, *, progress: Progress | None = None) -> Plan:
     """
     say = progress or (lambda stage, share: None)
     say("building the part", 0.0)
-    part = solvable(build_part(job.shape))
+    part = solvable(prepared_part(job))
     cell = build_cell(
         part,
         job.bath,
@@ -223,7 +237,11 @@ def assembled_plan(
     copies = copy_results(first, deposit)
     strip = hottest_strip(first)
     front_to_back = None if sides is None else sides[0] / sides[1]
-    findings = plan_findings(job.supply, first, deposit, strip, schedule, accuracy)
+    hanging = hanging_of(cell)
+    findings = [
+        *hanging_findings(hanging, cell.part.area / cell.part.copies),
+        *plan_findings(job.supply, first, deposit, strip, schedule, accuracy),
+    ]
     return Plan(
         job=job,
         cell=cell,
@@ -233,10 +251,10 @@ def assembled_plan(
         limits=limits,
         accuracy=accuracy,
         time_to_mean=time_for_thickness(
-            job.target.thickness, first.mean_current_density, cell.bath.metal, cell.bath.efficiency
+            job.target.thickness, first.current / float(deposit.true_areas.sum()), cell.bath.metal, cell.bath.efficiency
         ),
         ratio=ratio_percentiles(first),
-        thickness=spread(deposit.quarters.reshape(-1), np.repeat(deposit.areas / 4, 4)),
+        thickness=spread(deposit.quarters.reshape(-1), np.repeat(deposit.true_areas / 4, 4)),
         features=features,
         hottest_strip=strip,
         edge_to_face=None if faces is None or edges is None else edges / faces,
@@ -247,4 +265,6 @@ def assembled_plan(
         ),
         findings=(*job.findings, *cell.part.findings, *cell.findings, *first.panels.findings, *findings),
         copies=copies,
+        hanging=hanging,
+        bare=bare_results(cell.part, first),
     )

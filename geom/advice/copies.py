@@ -40,7 +40,7 @@ def copy_results(first: Field, deposit: Deposit) -> tuple[CopyResult, ...]:
                 at=(x, y, z),
                 current=current,
                 current_density_ratio=current / area / first.mean_current_density,
-                thickness=float(deposit.thickness[own] @ first.areas[own]) / area,
+                thickness=float(np.average(deposit.thickness[own], weights=deposit.true_areas[own])),
                 least_thickness=float(counted.min()) if len(counted) else float("nan"),
             )
         )

@@ -174,7 +174,8 @@ def _bath_findings(first: Field) -> list[Finding]:
 
 def _time_findings(schedule: Schedule, deposit: Deposit) -> list[Finding]:
     out = []
-    share = float((deposit.thickness * deposit.areas)[~deposit.significant].sum() / (deposit.thickness @ deposit.areas))
+    metal = deposit.thickness * deposit.true_areas
+    share = float(metal[~deposit.significant].sum() / metal.sum())
     if share > 0.5:
         out.append(
             Finding(

@@ -3,7 +3,7 @@
 import numpy as np
 
 from geom.advice.measures import feature_means
-from geom.advice.words import FeatureResult
+from geom.advice.words import BareResult, FeatureResult
 from geom.deposit import Deposit
 from geom.field import Field
 from geom.part.part import Part
@@ -28,21 +28,26 @@ def feature_results(part: Part, first: Field, deposit: Deposit, target: float) -
             FeatureResult(
                 name=feature.name,
                 kind=feature.kind,
-                area=_wetted_area(float(area[k]), feature.area),
+                area=float(panels.wetted_areas[k]),
                 current_density_ratio=float(ratio[k]),
                 thickness=float(mean[k]),
                 least_thickness=least,
                 extra_time=extra_time(least, target, deposit.time),
                 significant=bool(counts),
                 copy=feature.copy,
+                factor=feature.factor,
             )
         )
     return tuple(results)
 
 
-def _wetted_area(meshed: float, exact: float) -> float:
-    """Return the area by formula where the whole feature is wet, else that of its panels [m²]."""
-    return exact if exact > 0 and abs(meshed - exact) < 0.05 * exact else meshed
+def bare_results(part: Part, first: Field) -> tuple[BareResult, ...]:
+    """Return what of the part stays bare under the liquid, feature by feature."""
+    return tuple(
+        BareResult(feature.name, feature.bare, float(area), feature.copy)
+        for feature, area in zip(part.features, first.panels.wetted_areas, strict=True)
+        if not feature.is_plated and area > 0
+    )
 
 
 def extra_time(thickness: float, target: float, time: float) -> float:

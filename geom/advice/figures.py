@@ -7,7 +7,7 @@ import numpy as np
 
 from geom.advice.measures import feature_means, hottest_current_density, ratio_percentiles
 from geom.arrays import Floats
-from geom.deposit import local_mean, significant_panels
+from geom.deposit import area_factors, local_mean, significant_panels
 from geom.field import Field
 
 VOLTAGE, CURRENT, THINNEST, HOTTEST = "voltage", "current", "thinnest", "hottest"
@@ -24,7 +24,7 @@ def figures(field: Field, wanted: tuple[str, ...], width: float) -> Mapping[str,
     found = {
         VOLTAGE: field.voltage,
         CURRENT: field.total_current,
-        THINNEST: float(local_mean(field.current_density, field.panels)[chosen].min()) / mean,
+        THINNEST: float(local_mean(field.current_density / area_factors(field), field.panels)[chosen].min()) / mean,
         HOTTEST: hottest_current_density(field, width) / mean,
         **ratio_percentiles(field),
     }

@@ -32,11 +32,22 @@ class FeatureResult:
     extra_time: float  # beyond the schedule until its lowest local thickness meets the target [s]; inf if never
     significant: bool  # at least half of it
     copy: int = 0  # which part of a rack it belongs to, from 1; 0: the part hangs alone
+    factor: float = 1.0  # true area over ``area``: thread, roughness
 
     @property
     def name_alone(self) -> str:
         """Its name on a part that hangs alone."""
         return self.name.removesuffix(f", part {self.copy}") if self.copy else self.name
+
+
+@dataclass(frozen=True, slots=True)
+class BareResult:
+    """What of the part is in the liquid and stays bare."""
+
+    name: str
+    reason: str  # "stop-off", "contact", "plug"
+    area: float  # wetted [m²]
+    copy: int = 0  # as of `FeatureResult`
 
 
 def turning_advice(schedule: Schedule, front_to_back: float | None, what: str = "part") -> Advice:

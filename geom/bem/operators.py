@@ -134,6 +134,7 @@ def assemble(
     enclosed: bool = True,
     dtype: type = np.float32,
     body: Ints | None = None,
+    mates: Ints | None = None,
     kept: Operators | None = None,
     compress_from: int = COMPRESS_FROM,
 ) -> Operators:
@@ -147,13 +148,14 @@ def assemble(
         potential zero far away
     dtype : storage of the matrices; integrals are worked out in double precision either way
     body : (m,) panels held as a group of their own, because they move as one rigid body; all electrodes or none
+    mates : (l,) panels that move with the body, a second group for what of it carries no current
     kept : operators of the same panels in another place: what stayed alike is taken over
     compress_from : entries from which a pair of groups is compressed
     """
     corners, centroids = np.array(panels.corners), np.array(panels.centroids)
     radii = np.linalg.norm(corners - centroids[:, None], axis=2).max(axis=1)
     geometry = (centroids, corners, np.array(panels.normals), np.array(panels.areas), radii)
-    members = _members(len(radii), electrode_panels, body)
+    members = _members(len(radii), electrode_panels, [body, mates])
     groups = [
         group_of(rows, *geometry, charged=charged, like=_old_tree(kept, k, rows))
         for k, (rows, charged) in enumerate(members)
@@ -192,12 +194,14 @@ def assemble(
     )
 
 
-def _members(count: int, electrode_panels: Ints, body: Ints | None) -> list[tuple[Ints, bool]]:
-    """Return the panels of each group, and whether they carry current: the body first, then electrodes, insulators."""
+def _members(count: int, electrode_panels: Ints, rigid: Sequence[Ints | None]) -> list[tuple[Ints, bool]]:
+    """Return the panels of each group, and whether they carry current: ``rigid`` ones, then electrodes, insulators."""
     kind = np.zeros(count, dtype=np.int64)
     kind[electrode_panels] = 1
     members = []
-    if body is not None and len(body):
+    for body in rigid:
+        if body is None or not len(body):
+            continue
         charged = kind[body]
         if charged.min() != charged.max():
             raise ValueError("a rigid body must be an electrode as a whole, or an insulator")

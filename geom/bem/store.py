@@ -62,13 +62,15 @@ def key_of(
     electrode_panels: Ints,
     *,
     body: Ints | None,
+    mates: Ints | None = None,
     enclosed: bool = True,
     dtype: type = np.float32,
     compress_from: int = COMPRESS_FROM,
 ) -> str:
     """Return the name of the operators of these panels: a digest of all that `assemble` works from."""
     digest = hashlib.sha256(repr((SETTINGS, enclosed, np.dtype(dtype).str, compress_from, body is None)).encode())
-    for array in (panels.corners, electrode_panels, np.zeros(0, dtype=np.int64) if body is None else body):
+    none = np.zeros(0, dtype=np.int64)
+    for array in (panels.corners, electrode_panels, none if body is None else body, none if mates is None else mates):
         own = np.ascontiguousarray(array, dtype=np.float64 if np.asarray(array).dtype.kind == "f" else np.int64)
         digest.update(repr(own.shape).encode())
         digest.update(own.tobytes())

@@ -12,6 +12,7 @@ from geom.cell.cell import (
     Anode,
     BoxTank,
     Cell,
+    Immersed,
     InnerWire,
     JarTank,
     Pose,
@@ -45,7 +46,7 @@ def build_cell(
     *,
     tank: Tank | None,
     anodes: Sequence[Anode | InnerWire] | None,
-    pose: Pose | None,
+    pose: Pose | Immersed | None,
     rack: Rack | None = None,
     shields: Sequence[Shield] = (),
     thieves: Sequence[Thief] = (),
@@ -66,6 +67,8 @@ def build_cell(
         part = racked(part, rack, rotation(turn))
     extent = turned_extent(part, turn)
     tank = tank or roomy_tank(extent, fixed(anodes or ()))
+    if isinstance(pose, Immersed):
+        pose = pose.pose(float(extent[2]), tank)
     if anodes is None:
         anodes = (facing_anode(part, extent, tank, pose),)
     if pose is None:

@@ -138,6 +138,19 @@ class Pose:
         return rotation(self.turn)
 
 
+@dataclass(frozen=True, slots=True)
+class Immersed:
+    """A pose given by how deep the lowest point of the part lies under the liquid surface."""
+
+    turn: tuple[float, float, float]  # [rad]
+    at: tuple[float, float]  # x and y of the centre of the part's bounding box [m]
+    depth: float  # [m]
+
+    def pose(self, height: float, tank: Tank) -> Pose:
+        """Return the pose of a part that is so high after turning [m]."""
+        return Pose(self.turn, (*self.at, tank.depth - self.depth + 0.5 * height))
+
+
 def rotation(turn: tuple[float, float, float]) -> Floats:
     """Return the (3, 3) matrix of turns about x, then y, then z [rad]: Rz @ Ry @ Rx."""
     (cx, cy, cz), (sx, sy, sz) = np.cos(turn), np.sin(turn)

@@ -4,9 +4,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from geom.cell.cell import Anode, InnerWire, Pose, Shield, Tank, Thief
+from geom.cell.cell import Anode, Immersed, InnerWire, Pose, Shield, Tank, Thief
 from geom.chemistry import Bath
 from geom.findings import Finding
+from geom.part.masks import Mask, Thread
 from geom.part.rack import Rack
 from geom.part.shapes import Shape
 from geom.provenance import Origin
@@ -61,7 +62,7 @@ class Job:
     bath: Bath
     tank: Tank | None
     anodes: tuple[Anode | InnerWire, ...] | None
-    pose: Pose | None
+    pose: Pose | Immersed | None
     supply: Supply
     target: Target
     origins: Mapping[str, Origin]
@@ -70,3 +71,6 @@ class Job:
     shields: tuple[Shield, ...] = ()
     thieves: tuple[Thief, ...] = ()
     demand: Demand = Demand()
+    masks: tuple[Mask, ...] = ()  # stop-off, contacts, plugs
+    threads: tuple[Thread, ...] = ()
+    roughness: float = 1.0  # true area over drawn area, everywhere

@@ -4,7 +4,7 @@ import math
 from collections.abc import Iterator, Sequence
 from typing import Annotated
 
-from pydantic import model_validator
+from pydantic import BeforeValidator, model_validator
 
 from geom.job.fields import (
     Angle,
@@ -19,14 +19,17 @@ from geom.job.fields import (
     Section,
     Text,
     a_list,
+    complain,
     complain_of,
     quoted,
     table,
 )
+from geom.job.masks import AreaFactor
 from geom.part import shapes
 from geom.units import show
 
 MESH_SUFFIXES = (".stl", ".obj", ".ply", ".off")
+ENDS = ("open", "plugged")
 MOST_HOLES = 500
 MOST_POINTS = 5000
 _BAR_ORDER = "length runs along x, width along y, thickness along z and is the smallest"
@@ -130,7 +133,13 @@ def _to_segment(p: tuple[float, float], a: tuple[float, float], b: tuple[float, 
     return math.hypot(p[0] - a[0] - share * along[0], p[1] - a[1] - share * along[1])
 
 
-class ShapeKeys(Section):
+class PartKeys(Section):
+    """What any part may say, however its shape is given."""
+
+    roughness_factor: AreaFactor = 1.0
+
+
+class ShapeKeys(PartKeys):
     """Any shape; ``mistakes`` yields what its dimensions get wrong among themselves."""
 
     shape: str
@@ -192,6 +201,13 @@ class RodKeys(ShapeKeys):
         return shapes.Rod(self.length, self.diameter)
 
 
+def _ends_word(value: object) -> str:
+    """Return whether the ends of a tube are open or plugged."""
+    if not isinstance(value, str) or value not in ENDS:
+        complain("job-word-unknown", f"{quoted(value)} is not known here; expected one of: {', '.join(ENDS)}")
+    return value
+
+
 class TubeKeys(ShapeKeys):
     """A tube, round or flattened to a bar."""
 
@@ -200,6 +216,7 @@ class TubeKeys(ShapeKeys):
     wall: Length
     flattened: Length | None = None
     holes: Holes = ()
+    ends: Annotated[str, BeforeValidator(_ends_word)] = "open"
 
     def mistakes(self) -> Iterator[Mistake]:
         """Yield walls that meet, a flattening that is none, and wrong holes."""
@@ -357,7 +374,7 @@ class OutlineKeys(ShapeKeys):
         return shapes.Outline(self.points, self.thickness, self.cutouts, holes)
 
 
-class MeshKeys(Section):
+class MeshKeys(PartKeys):
     """A mesh file, with the unit its numbers are in."""
 
     mesh: Text

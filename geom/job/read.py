@@ -16,6 +16,7 @@ from geom.job.job import Job
 from geom.job.locate import Source
 from geom.job.parts import MeshKeys
 from geom.job.schema import JobKeys
+from geom.part.masks import Mask, Plug
 from geom.part.shapes import MeshFile, Shape
 from geom.provenance import Origin
 from geom.tables.read import anode_refusal, bath_name, bath_names
@@ -121,7 +122,7 @@ def _syntax(message: str, source: Source) -> JobError:
     where = f"{source.name}, line {source.line_of(offset)}\n{source.excerpt(offset, offset + 1)}"
     if twice:
         text = f"a key or table is given twice ({_clean(reason)})"
-        return _one("job-duplicate", text, where, "[[anode]], [[shield]] and [[thief]] may be repeated, nothing else")
+        return _one("job-duplicate", text, where, "only tables in double brackets, such as [[anode]], may be repeated")
     hint = 'text stands in quotes, and so does every quantity: length = "100 mm"'
     return _one("job-syntax", f"this is not TOML: {_clean(reason)}", where, hint)
 
@@ -237,7 +238,19 @@ def _job(keys: JobKeys, source: Source, path: Path | None) -> Job:
         shields=tuple(shield.record() for shield in keys.shield),
         thieves=tuple(thief.record() for thief in keys.thief),
         demand=keys.solve.record(),
+        masks=tuple(_masks(keys)),
+        threads=tuple(thread.record() for thread in keys.thread),
+        roughness=keys.part.roughness_factor,
     )
+
+
+def _masks(keys: JobKeys) -> Iterator[Mask]:
+    """Yield what keeps places of the part bare, in the order that decides where two of them overlap."""
+    if getattr(keys.part, "ends", "open") == "plugged":
+        yield Plug("inside")
+    yield from (plug.record() for plug in keys.plug)
+    yield from (contact.record() for contact in keys.contact)
+    yield from (stop_off.record() for stop_off in keys.stop_off)
 
 
 def _shape(keys: JobKeys, path: Path | None) -> Shape:

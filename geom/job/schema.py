@@ -8,7 +8,18 @@ from typing import Annotated, Any
 
 from pydantic import BeforeValidator, model_validator
 
-from geom.cell.cell import Anode, BoxTank, InnerWire, JarTank, Pose, RodAnode, SheetAnode, Tank, WireAnode
+from geom.cell.cell import (
+    Anode,
+    BoxTank,
+    Immersed,
+    InnerWire,
+    JarTank,
+    Pose,
+    RodAnode,
+    SheetAnode,
+    Tank,
+    WireAnode,
+)
 from geom.chemistry import Bath, Range
 from geom.electrode.laws import ButlerVolmer, Law, Limited, Linear, Tafel
 from geom.errors import TableError
@@ -16,6 +27,7 @@ from geom.job.bodies import THIEVES, RackKeys, ShieldKeys, ThiefKeys, many, no_l
 from geom.job.demand import SolveKeys
 from geom.job.fields import (
     Conductivity,
+    Coordinate,
     Current,
     CurrentDensity,
     Efficiency,
@@ -33,11 +45,13 @@ from geom.job.fields import (
     a_list,
     complain,
     complain_of,
+    list_of,
     quoted,
     table,
     variant,
 )
 from geom.job.job import Supply, Target
+from geom.job.masks import ContactKeys, Names, PlugKeys, StopOffKeys, ThreadKeys
 from geom.job.parts import SHAPES, MeshKeys, ShapeKeys
 from geom.tables.read import FROM_TABLE, bath_name
 from geom.tables.read import bath as bath_of_table
@@ -273,15 +287,36 @@ class WireKeys(AnodeKeys):
 ANODES: dict[str, type[Section]] = {"sheet": SheetKeys, "rod": RodAnodeKeys, "wire": WireKeys}
 
 
+def _place(value: object) -> object:
+    """Return the two or three lengths that say where the part hangs."""
+    what = 'three lengths such as ["0 mm", "0 mm", "75 mm"]'
+    return list_of(2 if isinstance(value, list) and len(value) == 2 else 3, what)(value)
+
+
 class PoseKeys(Section):
-    """How the part hangs."""
+    """How the part hangs: by the place of its centre, or by how deep it is dipped."""
 
-    at: Point3
+    at: Annotated[tuple[Coordinate, Coordinate] | tuple[Coordinate, Coordinate, Coordinate], BeforeValidator(_place)]
     turn: Turn = (0.0, 0.0, 0.0)
+    immersed: Length | None = None
 
-    def record(self) -> Pose:
+    @model_validator(mode="after")
+    def _check(self) -> "PoseKeys":
+        hint = "at has x, y and z; or x and y alone where immersed says how deep the lowest point lies"
+        if self.immersed is None and len(self.at) == 2:
+            text = 'a list of 2 stands where three lengths such as ["0 mm", "0 mm", "75 mm"] is expected'
+            complain_of([Mistake(("at",), "job-type", text, hint)])
+        if self.immersed is not None and len(self.at) == 3:
+            text = "the height of the part is given twice: by the third length of at, and by immersed"
+            complain_of([Mistake(("immersed",), "job-keys-exclude", text, hint)])
+        return self
+
+    def record(self) -> Pose | Immersed:
         """Return the domain's record."""
-        return Pose(self.turn, self.at)
+        if len(self.at) == 3:
+            return Pose(self.turn, self.at)
+        assert self.immersed is not None
+        return Immersed(self.turn, self.at, self.immersed)
 
 
 class SupplyKeys(Section):
@@ -295,21 +330,13 @@ class SupplyKeys(Section):
         return Supply(self.max_voltage, self.max_current)
 
 
-def _significant(value: object) -> tuple[str, ...]:
-    """Return the names of features, from one name or a list of them."""
-    names = value if isinstance(value, list) else [value]
-    if not names or not all(isinstance(name, str) and name.strip() and name.isprintable() for name in names):
-        complain("job-type", 'names of features are expected here, such as ["face", "bore"], or "all"')
-    return tuple(names)
-
-
 class TargetKeys(Section):
     """What the plating must reach."""
 
     thickness: Thickness
     current: Current | None = None
     voltage: Voltage | None = None
-    significant: Annotated[tuple[str, ...], BeforeValidator(_significant)] = ()
+    significant: Names = ()
 
     def record(self) -> Target:
         """Return the domain's record."""
@@ -345,6 +372,10 @@ class JobKeys(Section):
     rack: Annotated[RackKeys, table(RackKeys)] | None = None
     shield: Annotated[tuple[Annotated[ShieldKeys, table(ShieldKeys)], ...], a_list, many("shield")] = ()
     thief: Annotated[tuple[Annotated[ThiefKeys, variant("shape", THIEVES)], ...], a_list, many("thief")] = ()
+    stop_off: Annotated[tuple[Annotated[StopOffKeys, table(StopOffKeys)], ...], a_list, many("stop_off")] = ()
+    contact: Annotated[tuple[Annotated[ContactKeys, table(ContactKeys)], ...], a_list, many("contact")] = ()
+    plug: Annotated[tuple[Annotated[PlugKeys, table(PlugKeys)], ...], a_list, many("plug")] = ()
+    thread: Annotated[tuple[Annotated[ThreadKeys, table(ThreadKeys)], ...], a_list, many("thread")] = ()
     pose: Annotated[PoseKeys, table(PoseKeys)] | None = None
     supply: Annotated[SupplyKeys, table(SupplyKeys)] = SupplyKeys()
     target: Annotated[TargetKeys, table(TargetKeys)]

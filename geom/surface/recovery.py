@@ -25,6 +25,7 @@ class Recovery:
     """
 
     surface: Surface
+    edge: Bools | None = None  # (n,) faces that touch a line, no border between tags, along which values run away
 
     def quarters(self, values: Floats) -> Floats:
         """Return (n, 4) means over the middle quarter and the three corner quarters; their sum over areas is kept."""
@@ -95,4 +96,5 @@ class Recovery:
         np.minimum.at(low, faces.reshape(-1), tag)
         np.maximum.at(high, faces.reshape(-1), tag)
         border = low != high
-        return np.asarray(border[faces].any(axis=1))
+        found = np.asarray(border[faces].any(axis=1))
+        return found if self.edge is None else found | self.edge
