@@ -5,7 +5,7 @@ from typing import Any
 
 from geom.errors import PartError
 from geom.part.part import Part
-from geom.part.shapes import Angle, Bar, Channel, MeshFile, Offset, Outline, Rod, Shape, Tube, Washer
+from geom.part.shapes import Angle, Bar, Channel, Drawing, MeshFile, Offset, Outline, Rod, Shape, Tube, Washer
 
 FAITHFUL = 1.5e-3  # most that facets may change area or volume, as a share
 
@@ -30,6 +30,7 @@ def build_part(shape: Shape) -> Part:
 def _builders() -> dict[type, Callable[[Any], Part]]:
     """Return who builds what; imported late, because the geometry libraries take time to load."""
     from geom.part.bent import build_angle, build_channel, build_offset
+    from geom.part.drawing import build_drawing
     from geom.part.files import read_mesh
     from geom.part.flat import build_bar, build_outline, build_washer
     from geom.part.round import build_rod, build_tube
@@ -43,6 +44,7 @@ def _builders() -> dict[type, Callable[[Any], Part]]:
         Channel: build_channel,
         Offset: build_offset,
         Outline: build_outline,
+        Drawing: build_drawing,
         MeshFile: lambda mesh: read_mesh(
             mesh.path, mesh.unit, strict=mesh.strict, thickness=mesh.thickness, limits=mesh.limits
         ),

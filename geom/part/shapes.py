@@ -140,13 +140,16 @@ class BendLine:
     """Where a flat blank is bent: about a straight line of the drawing.
 
     What lies to the left of the line, looking from ``start`` to ``end``, stays; the rest is bent upward (+z) for
-    a positive angle.
+    a positive angle. The line is the middle of the strip that becomes the bend; it runs from edge to edge of the
+    metal that is bent. ``k_factor`` says where the metal keeps its length: at this share of the thickness from
+    the inside of the bend, so that a strip ``angle * (inside_radius + k_factor * thickness)`` wide becomes the bend.
     """
 
     start: tuple[float, float]  # [m], frame of the drawing
     end: tuple[float, float]
     angle: float  # [rad], negative bends down
     inside_radius: float  # [m]
+    k_factor: float = 0.5  # half: the bend keeps the volume of the strip; the trade uses 0.33 to 0.5
 
 
 @dataclass(frozen=True, slots=True)
