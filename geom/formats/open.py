@@ -16,9 +16,9 @@ if TYPE_CHECKING:
 # suffix -> module and function; imported when called, so that reading STL does not pay for STEP
 READERS = {
     ".stl": ("geom.formats.stl", "read_stl"),
-    ".obj": ("geom.formats.polygons", "read_obj"),
+    ".obj": ("geom.formats.obj", "read_obj"),
     ".ply": ("geom.formats.ply", "read_ply"),
-    ".off": ("geom.formats.polygons", "read_off"),
+    ".off": ("geom.formats.off", "read_off"),
     ".3mf": ("geom.formats.threemf", "read_3mf"),
     ".step": ("geom.formats.step", "read_step"),
     ".stp": ("geom.formats.step", "read_step"),
@@ -31,7 +31,7 @@ READ_TWICE = (".stl", ".obj", ".ply", ".off")
 def check_suffix(suffix: str) -> None:
     """Refuse a suffix that no reader is for."""
     if suffix not in READERS:
-        kinds = ", ".join(sorted(READERS))
+        kinds = ", ".join(READERS)
         raise PartError(
             "part-mesh-suffix",
             f'the suffix of a file names its format: {kinds}; this one ends in "{shown(suffix)}"',

@@ -1,13 +1,14 @@
 """STL files, binary and ASCII, in file units. Nothing is skipped: a facet is whole or the file is refused."""
 
 import struct
+from collections.abc import Iterator
 
 import numpy as np
 
 from geom.arrays import Floats
 from geom.findings import Finding, Severity
-from geom.formats.polygons import numbers
-from geom.formats.raw import RawMesh, malformed, shown
+from geom.formats.raw import RawMesh, malformed
+from geom.formats.words import BREAK, floats, lines_of, numbers, plain, text_of
 
 FACET = struct.calcsize("<12fH")  # bytes of one binary facet
 HEADER = 84  # bytes before the first
@@ -57,38 +58,99 @@ def _soup(corners: Floats, findings: tuple[Finding, ...] = ()) -> RawMesh:
     return RawMesh(corners.reshape(-1, 3), np.arange(3 * count).reshape(-1, 3), np.arange(count), findings)
 
 
-CYCLE = ("facet normal", "outer loop", "vertex", "vertex", "vertex", "endloop", "endfacet")
+CYCLE = (b"facet normal", b"outer loop", b"vertex", b"vertex", b"vertex", b"endloop", b"endfacet")
+# the words of one facet, None for a number
+WORDS = (*b"facet normal".split(), *[None] * 3, *b"outer loop".split(), *(b"vertex", None, None, None) * 3)
+WORDS = (*WORDS, b"endloop", b"endfacet")
+NUMBERS = [place for place, word in enumerate(WORDS) if word is None][3:]
+CHUNK = 4_000_000  # bytes whose words are looked at together
 
 
 def _ascii_stl(data: bytes) -> RawMesh:
-    """Read ASCII STL line by line: every facet is the same seven lines, anything else is an error."""
-    text = data.decode("utf-8-sig", errors="replace")
-    corners: list[str] = []
-    if not text.lstrip().lower().startswith("solid"):
-        raise malformed(f'the file is text, but no ASCII STL: it begins "{shown(text)}", not "solid"')
+    """Read ASCII STL: every facet is the same seven lines, anything else is an error."""
+    data = plain(data)
+    if not data.lstrip().lower().startswith(b"solid"):
+        raise malformed(f'the file is text, but no ASCII STL: it begins "{text_of(data)}", not "solid"')
+    try:
+        points, solids, ended = _by_words(data.lower())
+    except ValueError:  # the slower way names the line
+        points, solids, ended = _by_lines(data)
+    return _soup(points, () if ended >= solids else _without_end(points))
+
+
+def _without_end(points: Floats) -> tuple[Finding, ...]:
+    """Accept a file without its last line where its facets close; facets that do not were cut off."""
+    corners = np.unique(points.reshape(-1, 3), axis=0, return_inverse=True)[1].reshape(-1, 3)
+    sides = np.sort(np.concatenate([corners[:, [0, 1]], corners[:, [1, 2]], corners[:, [2, 0]]]), axis=1)
+    if (np.unique(sides, axis=0, return_counts=True)[1] % 2).any():
+        raise malformed(
+            f"the ASCII STL file has no closing endsolid, and its {len(points)} facets do not close: it was cut off"
+        )
+    words = f"the ASCII STL file has no closing endsolid; its {len(points)} facets are whole and close"
+    return (Finding(Severity.WARNING, "part-mesh-no-endsolid", words),)
+
+
+def _by_words(data: bytes) -> tuple[Floats, int, int]:
+    """Read the corners (n, 3, 3) by counting words; count the solids and their ends. `ValueError`: not so simple."""
+    pieces: list[Floats] = []
+    begin = solids = ended = 0
+    for start, end, is_end in _solid_lines(data):
+        pieces += _facet_words(data, begin, start)
+        solids, ended, begin = solids + (not is_end), ended + is_end, end
+    pieces += _facet_words(data, begin, len(data))
+    return np.concatenate([np.zeros((0, 3, 3)), *pieces]), solids, ended
+
+
+def _solid_lines(data: bytes) -> Iterator[tuple[int, int, bool]]:
+    """Yield the lines that begin with solid or endsolid: where they begin and end, and which it is."""
+    at = data.find(b"solid")
+    while at >= 0:
+        start = max(data.rfind(b"\n", 0, at), data.rfind(b"\r", 0, at)) + 1
+        head = data[start:at].strip()
+        found = BREAK.search(data, at)
+        end = found.start() if found else len(data)
+        if head not in (b"", b"end") or data[at + 5 : at + 6].strip():
+            raise ValueError("a line that is none of ours")
+        yield start, end, head == b"end"
+        at = data.find(b"solid", end)
+
+
+def _facet_words(data: bytes, begin: int, end: int) -> Iterator[Floats]:
+    """Yield the corners of the facets between two places, some megabytes at a time."""
+    while begin < end:
+        cut = data.find(b"endfacet", begin + CHUNK, end)
+        cut = end if cut < 0 else cut + len(b"endfacet")
+        words = data[begin:cut].split()
+        begin = cut
+        facets, rest = divmod(len(words), len(WORDS))
+        if rest or any(words[k :: len(WORDS)].count(word) != facets for k, word in enumerate(WORDS) if word):
+            raise ValueError("not whole facets")
+        columns = [floats(words[k :: len(WORDS)], facets) for k in NUMBERS]
+        yield np.stack(columns, axis=1).reshape(-1, 3, 3)
+
+
+def _by_lines(data: bytes) -> tuple[Floats, int, int]:
+    """Read the corners (n, 3, 3) line by line, and name the line that is wrong."""
+    corners: list[bytes] = []
     solids = ended = step = 0
-    for number, line in enumerate(text.splitlines(), 1):
+    for number, line in enumerate(lines_of(data), 1):
         words = line.split()
         if not words:
             continue
         head = words[0].lower()
-        if step == 0 and head in ("solid", "endsolid"):
-            solids, ended = solids + (head == "solid"), ended + (head == "endsolid")
+        if step == 0 and head in (b"solid", b"endsolid"):
+            solids, ended = solids + (head == b"solid"), ended + (head == b"endsolid")
             continue
         wanted = CYCLE[step].split()
         if [word.lower() for word in words[: len(wanted)]] != wanted:
-            raise malformed(f'line {number} of the ASCII STL file must begin "{CYCLE[step]}", not "{shown(line)}"')
-        if CYCLE[step] == "vertex":
+            raise malformed(
+                f'line {number} of the ASCII STL file must begin "{CYCLE[step].decode()}", not "{text_of(line)}"'
+            )
+        if CYCLE[step] == b"vertex":
             if len(words) != 4:
                 raise malformed(f"line {number} of the ASCII STL file: a vertex has three numbers")
             corners.extend(words[1:])
         step = (step + 1) % len(CYCLE)
     if step:
         raise malformed(f"the ASCII STL file ends inside a facet, after {len(corners) // 9} whole ones")
-    points = numbers(corners, "the ASCII STL file").reshape(-1, 3, 3)
-    note = Finding(
-        Severity.WARNING,
-        "part-mesh-no-endsolid",
-        f"the ASCII STL file has no closing endsolid; its {len(points)} facets are whole",
-    )
-    return _soup(points, () if ended >= solids else (note,))
+    return numbers(corners, "the ASCII STL file").reshape(-1, 3, 3), solids, ended

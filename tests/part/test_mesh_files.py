@@ -284,7 +284,7 @@ BAD: list[tuple[str, str, str, Callable[[], bytes]]] = [
         "fewer.stl",
         lambda: soup(triangles(box())).replace(b"\x0c\0\0\0", b"\x07\0\0\0", 1),
     ),
-    ("part-mesh-format", "no ASCII STL", "page.stl", lambda: b"<html>404 Not Found</html>" * 9),
+    ("part-mesh-format", "a web page", "page.stl", lambda: b"<html>404 Not Found</html>" * 9),
     ("part-mesh-format", "no ASCII STL", "no_bytes.stl", lambda: b""),
     ("part-mesh-format", "at least 84", "short.stl", lambda: bytes(40)),
     ("part-mesh-format", "must begin", "keyword.stl", lambda: ascii_stl(box()).replace(b"vertex", b"vertx", 1)),
@@ -335,7 +335,7 @@ BAD: list[tuple[str, str, str, Callable[[], bytes]]] = [
     ("part-mesh-format", "fewer than three", "two_corners.obj", lambda: exported(box(), "obj") + b"\nf 1 2\n"),
     ("part-mesh-format", "not the number", "word.obj", lambda: exported(box(), "obj") + b"\nf 1 2 three\n"),
     ("part-mesh-format", "three numbers", "plane.obj", lambda: b"v 1 2\n" + exported(box(), "obj")),
-    ("part-mesh-format", '"OFF"', "other.off", lambda: exported(box(), "stl_ascii")),
+    ("part-mesh-format", "content is ASCII STL", "other.off", lambda: exported(box(), "stl_ascii")),
     ("part-mesh-format", "declares 800", "counts.off", lambda: off("800 4 0", "3 0 2 1")),
     ("part-mesh-format", "does not give", "words.off", lambda: off("four 4 0", "3 0 2 1")),
     ("part-mesh-format", "too few", "short.off", lambda: off("4 1 0", "3 0 2")),
@@ -346,8 +346,8 @@ BAD: list[tuple[str, str, str, Callable[[], bytes]]] = [
     ("part-mesh-format", "property x", "no_x.ply", lambda: ply(b"float x", b"float q")),
     ("part-mesh-format", "its format", "no_format.ply", lambda: ply(b"format ascii 1.0", b"comment none")),
     ("part-mesh-format", "should not", "type.ply", lambda: ply(b"float x", b"quaternion x")),
-    ("part-mesh-suffix", ".stl, .obj, .ply or .off", "part.step", lambda: b"ISO-10303-21;"),
-    ("part-mesh-suffix", ".stl, .obj, .ply or .off", "part", lambda: soup(triangles(box()))),
+    ("part-mesh-suffix", ".stl, .obj", "part.iges", lambda: b"ISO-10303-21;"),
+    ("part-mesh-suffix", ".stl, .obj", "part", lambda: soup(triangles(box()))),
 ]
 
 
