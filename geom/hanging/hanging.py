@@ -83,6 +83,7 @@ def hanging_of(cell: Cell) -> Hanging:
     if cell.part.copies > 1:
         first = np.array([feature.copy == 1 for feature in features])
         solid = solid.selected(first[solid.tag])
+        features = tuple(replace(feature, name=feature.name_alone) for feature in features)
     found = hung(solid, features, cell.tank.depth)
     return found if found.tilt is None else replace(found, turn=found.tilt.pose_turn(cell.pose))
 

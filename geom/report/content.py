@@ -16,6 +16,7 @@ from geom.report.amounts import (
     thickness,
     voltage,
 )
+from geom.report.hanging import hanging_section
 from geom.report.inputs import anode_words, input_section, rack_words, slab_words, tank_words, thief_words
 from geom.report.tree import Document, Row, Section, Table
 
@@ -34,6 +35,7 @@ def document(plan: Plan) -> Document:
         _limits(plan),
         _amounts(plan),
         _electrodes(plan),
+        hanging_section(plan.hanging),
         _set_up(plan),
         Section("Notes", tuple(_sentence(f.message) for f in plan.findings if f.severity == Severity.NOTE)),
         Section("Cautions", _cautions(plan)),

@@ -14,6 +14,7 @@ from geom.findings import Finding
 from geom.part.part import Part
 from geom.plan import Plan
 from geom.refine import STEP
+from geom.report.hanging import hanging_tree
 from geom.report.plainjson import SCHEMA_VERSION, dumped
 from geom.units import unit_factor
 
@@ -67,6 +68,7 @@ def plan_tree(plan: Plan) -> dict[str, Any]:
         "thickness_um": {name: 1e6 * value for name, value in plan.thickness.items()},
         "features": [_feature(f, plan.accuracy) for f in plan.features],
         "rack": _rack(plan),
+        "hanging": hanging_tree(plan.hanging),
         "stages": [
             {"name": s.name, "time_min": s.time / 60, "current_A": s.current, "voltage_V": s.voltage}
             for s in deposit.stages

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from helpers.fake_plan import holding
 from helpers.rack_plan import rack_plan
 from helpers.small_plan import small_plan
 
@@ -46,8 +47,11 @@ def other_cell() -> dict[str, Any]:
 
 
 def test_every_key_of_a_plan_is_listed_and_no_other():
-    found = {*keys(plan_tree(small_plan())), *keys(other_cell()), *keys(plan_tree(rack_plan()))}
-    assert found - {"rack"} == documented("geom plan")  # null for a part that hangs alone
+    plans = (small_plan(), rack_plan(), holding())
+    found = {*keys(other_cell())}.union(*(keys(plan_tree(plan)) for plan in plans))
+    assert found - {"rack", "hanging.tilt"} == documented(
+        "geom plan"
+    )  # null for a part that hangs alone, and that holds nothing
 
 
 def test_every_key_of_geom_area_is_listed_and_no_other():
@@ -77,7 +81,7 @@ def test_numbers_have_their_unit_in_the_key():
         elif isinstance(tree, int | float) and not isinstance(tree, bool):
             yield place
 
-    for place in {*numbers(plan_tree(small_plan())), *numbers(plan_tree(rack_plan()))}:
+    for place in {*numbers(plan_tree(holding())), *numbers(plan_tree(rack_plan()))}:
         if place.startswith(".numerical_error.of."):
             continue  # names of features, which hold points, are keys there
         record, last = place.rsplit(".", 1)

@@ -1,10 +1,15 @@
 """Variants of the small plan: what a report must cope with and a solve gives only now and then."""
 
+import math
 from dataclasses import replace
 from pathlib import Path
 
 from geom.advice.words import Advice
 from geom.findings import Finding, Severity
+from geom.hanging.hanging import Hanging
+from geom.hanging.pockets import Pocket
+from geom.hanging.tilts import Tilt
+from geom.hanging.undersides import Underside
 from geom.plan import Plan
 from helpers.small_plan import small_plan
 
@@ -67,3 +72,22 @@ def controlled(*, current: float | None = None, voltage: float | None = None) ->
     target = replace(plan.job.target, current=current, voltage=voltage)
     limits = tuple(replace(limit, binds=False) for limit in plan.limits)
     return replace(plan, job=replace(plan.job, target=target), limits=limits)
+
+
+def holding() -> Plan:
+    """Return the small plan as if the part held air, bath and hydrogen."""
+    plan = small_plan()
+    names = [feature.name for feature in plan.cell.part.features]
+    air = Pocket(45e-6, 0.2e-6, (0.01, 0.0, 0.08), 0.075, ((names[0], 6e-3), (names[1], 1e-4)))
+    bath = Pocket(2e-6, 0.1e-6, (0.0, 0.0, 0.09), 0.095, ((names[1], 2e-4),))
+    doubtful = replace(air, volume=1e-6, sure=False)
+    hanging = Hanging(
+        trapped=(air, doubtful),
+        cups=(bath,),
+        undersides=(Underside(names[0], 3e-3, 0.03, False), Underside(names[1], 1e-3, 0.02, True)),
+        narrow=(names[2],),
+        tilt=Tilt(math.radians(25), (1, -1), True, False),
+        step=4e-4,
+        turn=(0.5, 0.0, 1.5),
+    )
+    return replace(plan, hanging=hanging)
