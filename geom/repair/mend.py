@@ -65,7 +65,9 @@ def _as_solids(work: Work, *, was_mixed: bool) -> tuple[Work, int]:
             f"{at(places[0])}; taken apart there, area unchanged"
         )
         changes = (warned("repair-apart", words, 0, 0.0, places[0]), *changes)
-    return work.with_faces(skin.vertices, skin.faces, skin.source, *changes), skin.bodies
+    if skin.faces is not work.faces:
+        work = work.with_faces(skin.vertices, skin.faces, skin.source)
+    return (work.with_changes(*changes) if changes else work), skin.bodies
 
 
 def _started(vertices: Floats, faces: Ints, source: Ints) -> Work:

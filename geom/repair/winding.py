@@ -69,7 +69,7 @@ def outside_out(work: Work, pairs: Ints, *, was_mixed: bool) -> Work:
     it lies in.
     """
     body = groups_of(pairs // 3, len(work.faces))
-    volume = _volumes(work, body)
+    volume = np.asarray(np.bincount(body, work.volumes), dtype=np.float64)
     number = len(volume)
     doubtful = (volume < 0) | was_mixed if number > 1 else volume < 0
     if not (volume < 0).any():
@@ -87,12 +87,6 @@ def outside_out(work: Work, pairs: Ints, *, was_mixed: bool) -> Work:
     message = f"{count(int(over.sum()), 'face')}{bodies} wound inside out turned over; area unchanged"
     change = warned("repair-inside-out", message, int(over.sum()), 0.0, work.place(first))
     return work.with_faces(work.vertices, faces, work.source, change)
-
-
-def _volumes(work: Work, body: Ints) -> Floats:
-    centre = work.vertices.mean(axis=0)
-    middle = work.vertices[work.faces].mean(axis=1) - centre
-    return np.asarray(np.bincount(body, np.einsum("ij,ij->i", middle, work.area_vectors) / 3), dtype=np.float64)
 
 
 def _bodies_to_turn(work: Work, body: Ints, volume: Floats, doubtful: Bools, *, was_mixed: bool) -> Bools:

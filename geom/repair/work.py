@@ -33,8 +33,11 @@ class Work:
     @cached_property
     def area_vectors(self) -> Floats:
         """(m, 3) normal times area [m²]."""
-        a, b, c = (self.vertices[self.faces[:, k]] for k in range(3))
-        return np.asarray(0.5 * np.cross(b - a, c - a), dtype=np.float64)
+        from geom.surface.soundness_kernels import area_vectors
+
+        vectors = np.zeros((len(self.faces), 3))
+        area_vectors(np.ascontiguousarray(self.vertices), np.ascontiguousarray(self.faces), vectors)
+        return vectors
 
     @cached_property
     def areas(self) -> Floats:
@@ -45,6 +48,12 @@ class Work:
     def area(self) -> float:
         """Total [m²]."""
         return float(self.areas.sum())
+
+    @cached_property
+    def volumes(self) -> Floats:
+        """(m,) volume between each face and the middle of the vertices, with sign [m³]; their sum is that enclosed."""
+        reach = self.vertices[self.faces[:, 0]] - self.vertices.mean(axis=0)
+        return np.asarray(np.einsum("ij,ij->i", reach, self.area_vectors) / 3, dtype=np.float64)
 
     def middles(self, faces: Ints | Bools) -> Floats:
         """(k, 3) centroids of some faces [m]."""

@@ -83,3 +83,16 @@ def joined(one: Array, two: Array, label: Array) -> int:
     for k in range(len(parent)):
         parent[k] = -parent[k] - 1
     return groups
+
+
+@njit(cache=True)
+def area_vectors(vertices: Array, faces: Array, vectors: Array) -> None:
+    """Fill ``vectors`` (m, 3) with normal times area of each face."""
+    for f in range(len(faces)):
+        a, b, c = faces[f, 0], faces[f, 1], faces[f, 2]
+        ux, vx = vertices[b, 0] - vertices[a, 0], vertices[c, 0] - vertices[a, 0]
+        uy, vy = vertices[b, 1] - vertices[a, 1], vertices[c, 1] - vertices[a, 1]
+        uz, vz = vertices[b, 2] - vertices[a, 2], vertices[c, 2] - vertices[a, 2]
+        vectors[f, 0] = 0.5 * (uy * vz - uz * vy)
+        vectors[f, 1] = 0.5 * (uz * vx - ux * vz)
+        vectors[f, 2] = 0.5 * (ux * vy - uy * vx)
