@@ -12,7 +12,7 @@ from geom.findings import Finding, Severity
 from geom.formats.guard import read_guarded
 from geom.formats.raw import USUAL, Limits, RawMesh
 from geom.part.part import Part
-from geom.part.skins import mesh_features
+from geom.recognise.recognise import recognised
 from geom.repair.change import Change
 from geom.repair.mend import mended
 from geom.surface.soundness import edge_report
@@ -125,16 +125,16 @@ def _part(name: str, raw: RawMesh, unit: float, strict: bool, thickness: float) 
     mesh = mended(scaled, raw.faces, raw.file_face, strict=strict, thickness=thickness)
     centre = (mesh.vertices.min(axis=0) + mesh.vertices.max(axis=0)) / 2
     flat = Surface(mesh.vertices - centre, mesh.faces, np.zeros(len(mesh.faces), dtype=np.int64))
-    features, tags, smallest = mesh_features(flat, edge_report(mesh.faces).pairs)
-    surface = Surface(flat.vertices, mesh.faces, tags)
+    found = recognised(flat, edge_report(mesh.faces).pairs)
+    surface = Surface(flat.vertices, mesh.faces, found.tags)
     return Part(
         name,
         surface,
-        features,
+        found.features,
         surface.area,
         surface.volume,
         False,
-        smallest,
+        found.smallest,
         (*findings, *told(mesh.changes)),
         file_face=mesh.source,
         changes=mesh.changes,

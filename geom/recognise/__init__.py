@@ -1,1 +1,1 @@
-"""The features of a surface: what a person would call the places of it, and where they are."""
+"""From the faces of a closed mesh to features with names: flat faces, bores, slots, bends, pockets, rounded edges."""
