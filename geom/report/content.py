@@ -112,6 +112,7 @@ def _features(plan: Plan) -> Section:
         )
         for feature in features
     )
+    lines += tuple((bare.name, area(bare.area), "-", "bare", "-", "-", "-", "-") for bare in plan.bare)
     heads = ("feature", "area", "share", "mean", "mil", "thinnest", "extra time", "±")
     notes = [
         "share: current density over the mean of the part, as first hung. thinnest: lowest mean over about 1 cm² "
@@ -126,6 +127,17 @@ def _features(plan: Plan) -> Section:
         )
     if plan.copies:
         notes.append("Each feature is that of all parts on the rack together; thinnest is the thinnest of any part.")
+    if plan.bare:
+        notes.append(
+            "Bare: in the liquid, but stopped off, plugged or under a contact. It carries no current and is in no other "
+            "figure of this plan."
+        )
+    if any(feature.factor != 1 for feature in features):
+        words = ", ".join(f"{f.name} {amount(f.factor, '')}" for f in features if f.factor != 1)
+        notes.append(
+            f"Areas are those drawn. The true area is larger, by thread or roughness, {words} times: thickness is on the "
+            "true area, share on the drawn one."
+        )
     if any(not feature.significant for feature in features):
         notes.append(f"* not counted as significant surface: {_left_out(plan)}.")
     return Section("Feature by feature", tuple(notes), (), Table(heads, lines))
@@ -251,7 +263,8 @@ def _amounts(plan: Plan) -> Section:
     deposit, bath, first = plan.deposit, plan.cell.bath, plan.fields[0]
     low, high = bath.efficiency_range.low, bath.efficiency_range.high
     rows = [
-        Row("wetted area", f"{area(plan.wetted_area)} ({amount(plan.wetted_area, 'in²')})"),
+        Row("wetted area", _both_areas(plan.wetted_area)),
+        *_more_areas(plan),
         Row("mean current density", sure.at_volts(plan, current_density(first.mean_current_density))),
         Row("time for the whole schedule", sure.of_time(plan, minutes(plan.time))),
     ]
@@ -272,6 +285,20 @@ def _amounts(plan: Plan) -> Section:
         Row("voltage, as first hung", _voltage_band(plan)),
     ]
     return Section("Amounts", (), tuple(rows))
+
+
+def _both_areas(value: float) -> str:
+    return f"{area(value)} ({amount(value, 'in²')})"
+
+
+def _more_areas(plan: Plan) -> list[Row]:
+    """Return the rows for areas beside the wetted one: with threads and roughness, and what stays bare."""
+    rows = []
+    if plan.true_area != plan.wetted_area:
+        rows.append(Row("  with threads and roughness", _both_areas(plan.true_area)))
+    if plan.bare:
+        rows.append(Row("  in the liquid and bare beside it", _both_areas(sum(bare.area for bare in plan.bare))))
+    return rows
 
 
 def _voltage_band(plan: Plan) -> str:

@@ -4,13 +4,15 @@ from collections.abc import Iterator, Mapping
 from dataclasses import fields, is_dataclass
 from typing import Any
 
-from geom.cell.cell import Anode, BoxTank, InnerWire, RodAnode, SheetAnode, Slab, Tank, Thief, Wire, WireAnode
+from geom.cell.cell import Anode, BoxTank, Immersed, InnerWire, RodAnode, SheetAnode, Slab, Tank, Thief, Wire, WireAnode
 from geom.chemistry import Range
+from geom.part.masks import Contact, Plug
 from geom.part.rack import Rack
 from geom.part.shapes import Hole, MeshFile, Outline
 from geom.plan import Plan
 from geom.provenance import Origin
 from geom.report.amounts import amount, current, length, point, thickness, turn, voltage
+from geom.report.masks import mask_words, thread_words
 from geom.report.tree import Row, Section
 
 Origins = Mapping[str, Origin]
@@ -39,6 +41,8 @@ def input_section(plan: Plan) -> Section:
     """Return every number that went in, the assumed ones marked."""
     rows = (
         *_part_rows(plan),
+        *_mask_rows(plan),
+        *_thread_rows(plan),
         *_bath_rows(plan),
         *_tank_rows(plan),
         *_rack_rows(plan),
@@ -150,6 +154,31 @@ def _part_rows(plan: Plan) -> Iterator[Row]:
         )
 
 
+def _mask_rows(plan: Plan) -> Iterator[Row]:
+    """Yield a row for each mask; a plug that no [[plug]] asks for comes from the ends of a tube."""
+    origins = plan.job.origins
+    plugs = [mask for mask in plan.job.masks if isinstance(mask, Plug)]
+    by_ends = len(plugs) - sum(key.startswith("plug[") and key.endswith("]") for key in origins)
+    numbers: dict[str, int] = {}
+    for mask in plan.job.masks:
+        section = "plug" if isinstance(mask, Plug) else "contact" if isinstance(mask, Contact) else "stop_off"
+        if section == "plug" and by_ends > 0:
+            by_ends = 0
+            yield Row("part: ends", "plugged", origin_of(origins, "part.ends"))
+            continue
+        number = numbers[section] = numbers.get(section, 0) + 1
+        origin = origin_of(origins, f"{section}[{number - 1}]", section)
+        yield Row(f"{section.replace('_', '-')} {number}", mask_words(mask), origin)
+
+
+def _thread_rows(plan: Plan) -> Iterator[Row]:
+    origins, roughness = plan.job.origins, plan.job.roughness
+    for k, thread in enumerate(plan.job.threads):
+        yield Row(f"thread {k + 1}", thread_words(thread), origin_of(origins, f"thread[{k}]", "thread"))
+    if roughness != 1:
+        yield Row("part: roughness factor", amount(roughness, ""), origin_of(origins, "part.roughness_factor"))
+
+
 def _hole_words(hole: Hole) -> str:
     if not hole.length:
         return f"{length(hole.diameter)} at {point(hole.at)}"
@@ -198,8 +227,11 @@ def _span(known: Range, unit: str) -> str:
 def _tank_rows(plan: Plan) -> Iterator[Row]:
     cell, job = plan.cell, plan.job
     pose = FILLED if job.pose is None else ""
+    deep = job.pose.depth if isinstance(job.pose, Immersed) else None
     yield Row("tank", tank_words(cell.tank), FILLED if job.tank is None else origin_of(job.origins, "tank"))
     yield Row("pose: centre of the part at", point(cell.pose.at), pose or origin_of(job.origins, "pose.at", "pose"))
+    if deep is not None:
+        yield Row("pose: lowest point under the liquid", length(deep), origin_of(job.origins, "pose.immersed"))
     turned = turn(cell.pose.turn)
     yield Row("pose: turned about x, y, z in turn", turned, pose or origin_of(job.origins, "pose.turn", "pose"))
 

@@ -45,6 +45,8 @@ def plan_tree(plan: Plan) -> dict[str, Any]:
             "title": plan.cell.part.title,
             "wetted_area_mm2": 1e6 * plan.wetted_area,
             "area_mm2": 1e6 * plan.cell.part.area,
+            "true_wetted_area_mm2": 1e6 * plan.true_area,
+            "bare_area_mm2": 1e6 * sum(bare.area for bare in plan.bare),
             "volume_mm3": 1e9 * plan.cell.part.volume,
             "bounding_box_mm": bounding_box_mm(plan.cell.part),
             "exact": plan.cell.part.exact,
@@ -67,6 +69,9 @@ def plan_tree(plan: Plan) -> dict[str, Any]:
         },
         "thickness_um": {name: 1e6 * value for name, value in plan.thickness.items()},
         "features": [_feature(f, plan.accuracy) for f in plan.features],
+        "bare": [
+            {"name": b.name, "reason": b.reason, "area_mm2": 1e6 * b.area, "part": b.copy or None} for b in plan.bare
+        ],
         "rack": _rack(plan),
         "hanging": hanging_tree(plan.hanging),
         "stages": [
@@ -110,6 +115,7 @@ def _feature(feature: FeatureResult, accuracy: Accuracy) -> dict[str, Any]:
         "extra_time_min": feature.extra_time / 60,
         "significant": feature.significant,
         "part": feature.copy or None,
+        "area_factor": feature.factor,
         "numerical_error": accuracy.errors.get(MEAN_OF + feature.name),
     }
 
