@@ -57,10 +57,10 @@ def united(vertices: Floats, faces: Ints, source: Ints, *, vented: bool = False)
         meeting = _meeting(given, crossing)
         if len(meeting):
             shells, source, changes = joined_bodies(given, source, meeting, crossing)
+    if not len(shells):
+        raise PartError("part-mesh-flat", "the bodies of the mesh cancel each other: no metal is left")
     keep, owner, told = _nested(shells, vented=vented)
     changes += told
-    if not keep.any():
-        raise PartError("part-mesh-flat", "the bodies of the mesh cancel each other: no metal is left")
     if shells is given and keep.all():
         return _as_given(vertices, faces, order, source, given, owner, changes)
     rows = np.repeat(keep, np.diff(shells.start))

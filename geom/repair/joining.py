@@ -64,10 +64,12 @@ def _one(bodies: Bodies, members: Ints, moved: dict[int, Floats], shallow: float
                 marks=[bodies.place(member)],
             ) from error
         (cut if negative else added).append(solid)
-    solid = manifold3d.Manifold.batch_boolean(added, manifold3d.OpType.Add)
-    if cut:
+    solid = manifold3d.Manifold.batch_boolean(added or cut, manifold3d.OpType.Add)
+    if added and cut:
         solid -= manifold3d.Manifold.batch_boolean(cut, manifold3d.OpType.Add)
     whole = from_manifold(solid, np.arange(len(bodies.faces)))
+    if not added:  # voids that meet in the metal of another body stay hollow
+        whole = Surface(whole.vertices, whole.faces[:, ::-1], whole.tag)
     return _without_flakes(whole, shallow)
 
 
