@@ -184,7 +184,7 @@ def test_odd_but_sound_stl_is_accepted(tmp_path: Path, name: str) -> None:
         ("part-mesh-no-endsolid", lambda: ascii_stl(box()).rsplit(b"endsolid", 1)[0], MM),
         ("part-mesh-size", lambda: soup(triangles(box())), 1.0),
         ("part-mesh-size", lambda: soup(triangles(box())), 1e-6),
-        ("part-mesh-degenerate", lambda: soup(np.append(triangles(box()), np.ones((2, 3, 3)), axis=0)), MM),
+        ("repair-degenerate", lambda: soup(np.append(triangles(box()), np.ones((2, 3, 3)), axis=0)), MM),
     ],
 )
 def test_doubtful_but_whole_mesh_is_accepted_with_a_finding(
@@ -249,9 +249,10 @@ def nested() -> bytes:
     return soup(np.concatenate([triangles(box()), inner]))
 
 
-def sheet() -> bytes:
+def sheet() -> np.ndarray:
+    """Both sides of a square, 10 mm wide."""
     square = np.array([[[0, 0, 0], [10, 0, 0], [10, 10, 0]], [[0, 0, 0], [10, 10, 0], [0, 10, 0]]], dtype=float)
-    return soup(np.concatenate([square, square[:, ::-1]]))
+    return np.concatenate([square, square[:, ::-1]])
 
 
 def flat_box() -> bytes:
@@ -303,25 +304,16 @@ BAD: list[tuple[str, str, str, Callable[[], bytes]]] = [
     ("part-mesh-numbers", "face 4 of the file", "nan.stl", lambda: with_value(math.nan)),
     ("part-mesh-numbers", "face 4 of the file", "inf.stl", lambda: with_value(math.inf)),
     ("part-mesh-numbers", "finite", "large.stl", lambda: spoiled(rb"vertex \S+", rb"vertex 2.0e+400")),
-    ("part-mesh-winding", "3 edges are between", "flipped.stl", lambda: flipped(slice(5, 6))),
-    ("part-mesh-inside-out", "-3200 mm3", "inside_out.stl", lambda: flipped(slice(None))),
-    ("part-mesh-open", "3 edges are open", "missing.stl", lambda: soup(triangles(box())[1:])),
-    ("part-mesh-open", "4 edges are open", "sheet_one_side.stl", lambda: sheet()[:80] + b"\2\0\0\0" + sheet()[84:184]),
-    ("part-mesh-double", "2 faces lie", "sheet.stl", sheet),
+    ("part-mesh-sheet", "1 opening of 100 mm2", "sheet_one_side.stl", lambda: soup(sheet()[:2])),
+    ("part-mesh-sheet", "open skin of 100 mm2", "sheet.stl", lambda: soup(sheet())),
     (
-        "part-mesh-double",
-        "1 face lies",
-        "twice.stl",
-        lambda: soup(np.append(triangles(box()), triangles(box())[:1], axis=0)),
+        "part-mesh-sheet",
+        "open skin of 1280 mm2",
+        "tray.stl",
+        lambda: soup(triangles(box())[box().face_normals[:, 2] < 0.5]),
     ),
     ("part-mesh-flat", "no volume", "flat.stl", flat_box),
     ("part-mesh-flat", "area", "line.stl", lambda: soup(np.array([[(0, 0, 0), (9, 0, 0), (0, 0, 0)]] * 4))),
-    ("part-mesh-bodies", "2 separate", "two.stl", lambda: touching_boxes((60, 0, 0))),
-    ("part-mesh-bodies", "2 separate", "corner.stl", lambda: touching_boxes((40, 20, 4))),
-    ("part-mesh-edges", "more than two", "edge.stl", lambda: touching_boxes((40, 20, 0))),
-    ("part-mesh-edges", "more than two", "joint.stl", lambda: touching_boxes((40, 0, 0))),
-    ("part-mesh-void", "1 sealed void", "void.stl", nested),
-    ("part-mesh-touching", "1 point", "pinched.stl", lambda: voxels(POINT_CONTACT)),
     ("part-mesh-far", "too coarse", "far.stl", lambda: soup(triangles(box(size=(4, 2, 0.5), at=(1e6, 0, 0))))),
     ("part-mesh-size", "no part is that size", "huge.stl", lambda: soup(triangles(box(size=(1e6, 1e6, 1e6))))),
     ("part-mesh-size", "no part is that size", "dust.stl", lambda: soup(triangles(box(size=(1e-9, 1e-9, 1e-9))))),
@@ -362,6 +354,37 @@ def test_unsound_mesh_is_refused_with_its_reason(
     assert caught.value.slug == slug
     assert words in caught.value.message
     assert caught.value.where == str(path)
+
+
+MENDED: list[tuple[str, str, float, int, Callable[[], bytes]]] = [
+    ("repair-winding", "1 face of 12", 2080, 1, lambda: flipped(slice(5, 6))),
+    ("repair-inside-out", "12 faces wound inside out", 2080, 1, lambda: flipped(slice(None))),
+    ("repair-hole-filled", "1 gap in the skin filled by 1 face", 2080, 1, lambda: soup(triangles(box())[1:])),
+    ("repair-double", "1 face on the corners of another", 2080, 1, lambda: soup(triangles(box())[[*range(12), 0]])),
+    ("repair-united", "2 bodies that touch or overlap joined into 1", 4000, 1, lambda: touching_boxes((40, 0, 0))),
+    ("repair-apart", "along 1 edge and at 2 points", 4160, 2, lambda: touching_boxes((40, 20, 0))),
+    ("repair-apart", "at 1 point", 4160, 2, lambda: touching_boxes((40, 20, 4))),
+    ("repair-apart", "at 1 point", 4200, 1, lambda: voxels(POINT_CONTACT)),
+    ("part-bodies", "2 separate bodies", 4160, 2, lambda: touching_boxes((60, 0, 0))),
+    ("part-void", "1 sealed void", 2080, 1, nested),
+]
+
+
+@pytest.mark.parametrize(("code", "words", "area", "bodies", "data"), MENDED)
+def test_repairable_mesh_is_mended_and_says_so(
+    tmp_path: Path, code: str, words: str, area: float, bodies: int, data: Callable[[], bytes]
+) -> None:
+    path = tmp_path / "mended.stl"
+    path.write_bytes(data())
+    part = read_mesh(path, MM)
+    assert_allclose(part.area, area * MM**2, rtol=1e-6, atol=0)
+    assert part.bodies == bodies
+    told = [finding for finding in part.findings if finding.code == code]
+    assert len(told) == 1
+    assert words in told[0].message
+    with pytest.raises(PartError, match=re.escape(words)) as caught:
+        read_mesh(path, MM, strict=True)
+    assert caught.value.slug == "part-mesh-strict"
 
 
 def test_missing_file_folder_and_pipe_are_refused_without_waiting(tmp_path: Path) -> None:
