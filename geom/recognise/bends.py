@@ -74,7 +74,7 @@ def _bend(kind: Kind, word: str, number: int, region: Region) -> Piece:
 def _sharp_inside(scene: Scene, region: Region) -> tuple[int, int] | None:
     """Return the flats of a bend without an inside radius: they meet on the axis of its outside."""
     for k, item in scene.free():
-        if item.form is not Form.FLAT:
+        if item.form is not Form.FLAT or abs(float(item.axis @ (region.point - item.point))) > ONE_BEND * region.radius:
             continue
         for seam in scene.regions.seams[k]:
             if not (seam.is_straight and hollow(seam) and parallel(seam.way, region.axis)):

@@ -16,6 +16,7 @@ WHOLE_LENGTH = 0.9  # share of the part that the inside of a tube runs through
 WALLS = (Form.FLAT, Form.CYLINDER, Form.SWEPT)
 MOST_FACES = 60  # flat faces in which cutouts of any outline are looked for, the largest
 END_AREA = 1.25  # times the area between two outlines one wall apart: a larger end is no end of a tube
+SAME_LINE = 0.9992  # cosine of the angle by which corners of one hole may differ
 WITHIN = 0.02  # of the width of a hole: how far its bottom may reach beyond its wall
 
 
@@ -78,17 +79,17 @@ def _round_rings(scene: Scene) -> list[Ring]:
 
 def hollow_sets(scene: Scene) -> list[tuple[Floats, list[int]]]:
     """Return the sets of flats and parts of cylinders that meet in hollow corners along one way, and that way."""
-    ways: list[Floats] = []
-    of_way: list[list[tuple[int, int]]] = []
-    for one, two, way in _hollow_corners(scene):
-        for number, known in enumerate(ways):
-            if parallel(known, way):
-                of_way[number].append((one, two))
-                break
-        else:
-            ways.append(way)
-            of_way.append([(one, two)])
-    return [(way, group) for way, pairs in zip(ways, of_way, strict=True) for group in joined(pairs)]
+    corners = list(_hollow_corners(scene))
+    if not corners:
+        return []
+    way = np.array([c[2] for c in corners])
+    left, found = np.arange(len(way)), []
+    while len(left):
+        along = np.abs(way[left] @ way[left[0]]) > SAME_LINE
+        pairs = [corners[k][:2] for k in left[along]]
+        found += [(way[left[0]], group) for group in joined(pairs)]
+        left = left[~along]
+    return found
 
 
 def _hollow_corners(scene: Scene) -> Iterator[tuple[int, int, Floats]]:

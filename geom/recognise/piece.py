@@ -15,6 +15,7 @@ from geom.surface.surface import Surface
 SAMPLES = 8  # faces of a region from which the metal behind it is measured, the largest
 PLACES = np.array([[4, 1, 1], [1, 4, 1], [1, 1, 4], [2, 2, 2], [1, 2.5, 2.5], [2.5, 1, 2.5], [2.5, 2.5, 1]]) / 6
 """Where on each of them."""
+PARALLEL = float(np.sqrt(1 - 4 * SQUARE**2))
 MOST_WALLS = 600  # faces of a hole up to which its clear width is looked for
 
 
@@ -90,10 +91,10 @@ class Scene:
         skip, normals = 1e-6 * self.size, np.repeat(self.surface.normals[faces], len(PLACES), axis=0)
         places = np.einsum("pk,nkc->npc", PLACES, corners).reshape(-1, 3)
         far = self.tree.along_rays(places, normals, skip, 2 * self.size)
-        centres = places + 0.5 * far[:, None] * normals
-        centres = centres[np.isfinite(far)]
-        if not len(centres):
+        met = np.isfinite(far)
+        if not met.any():
             return np.inf
+        centres = places[met] + 0.5 * far[met, None] * normals[met]
         middle = (flat.reshape(-1, 3).min(axis=0) + flat.reshape(-1, 3).max(axis=0)) / 2
         centres = np.vstack([centres - (centres @ axis)[:, None] * axis, middle - (middle @ axis) * axis])
         reach, nearest = nearest_segment(centres, walls[:, 0], walls[:, 1])
@@ -111,7 +112,7 @@ class Scene:
 
 def parallel(one: Floats, two: Floats) -> bool:
     """Do two axes point along one line?"""
-    return bool(np.linalg.norm(np.cross(one, two)) < 2 * SQUARE)
+    return bool(abs(float(one @ two)) > PARALLEL)
 
 
 def square(one: Floats, two: Floats) -> bool:
