@@ -9,7 +9,8 @@ from geom.feature import Kind
 from geom.job.bodies import THIEVES, RackKeys, ShieldKeys
 from geom.job.demand import ACCURACIES, LEAST_PANELS, MOST_PANELS, SolveKeys
 from geom.job.job import Demand, Job
-from geom.job.parts import SHAPES, HoleKeys, MeshKeys
+from geom.job.masks import ContactKeys, PlugKeys, StopOffKeys, ThreadKeys
+from geom.job.parts import SHAPES, HoleKeys, MeshKeys, PartKeys
 from geom.job.read import parse_job
 from geom.job.schema import (
     ANODES,
@@ -50,7 +51,7 @@ def test_every_key_is_in_the_table_of_its_section():
     top, shapes, mesh = "Top level", "`[part]`: a shape with dimensions", "`[part]`: a mesh"
     wanted = [
         (top, JobKeys),
-        (mesh, MeshKeys),
+        (shapes, PartKeys),
         (shapes, HoleKeys),
         ("`[bath]`", BathKeys),
         ("`[bath]`", RangeKeys),
@@ -60,8 +61,11 @@ def test_every_key_is_in_the_table_of_its_section():
     wanted += [("`[tank]`", model) for model in TANKS.values()]
     wanted += [("`[[anode]]`", model) for model in ANODES.values()]
     wanted += [("`[solve]`", SolveKeys), ("`[rack]`", RackKeys), ("`[[shield]]`", ShieldKeys)]
+    wanted += [("`[[stop_off]]`", StopOffKeys), ("`[[contact]]`", ContactKeys)]
+    wanted += [("`[[plug]]`", PlugKeys), ("`[[thread]]`", ThreadKeys)]
     for heading, model in wanted:
         assert set(model.model_fields) <= in_tables(heading), model
+    assert set(MeshKeys.model_fields) - set(PartKeys.model_fields) <= in_tables(mesh)
 
 
 def test_every_shape_and_law_is_in_the_tables():
@@ -85,7 +89,8 @@ def test_required_and_optional_keys_of_each_shape_are_as_the_table_says():
             needed = {key for key, field in fields.items() if field.is_required() and key != "shape"}
             if name not in seen and set(re.findall(r"`([^`]+)`", required)):
                 assert set(re.findall(r"`([^`]+)`", required)) == needed, name
-                assert set(re.findall(r"`([^`]+)`", optional)) == set(fields) - needed - {"shape"}, name
+                common = {"shape", *PartKeys.model_fields}
+                assert set(re.findall(r"`([^`]+)`", optional)) == set(fields) - needed - common, name
                 seen.add(name)
     assert seen == set(SHAPES)
 

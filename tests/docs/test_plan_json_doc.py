@@ -11,6 +11,7 @@ from helpers.fake_plan import holding
 from helpers.rack_plan import rack_plan
 from helpers.small_plan import small_plan
 
+from geom.advice.words import BareResult
 from geom.cell.cell import JarTank, RodAnode
 from geom.cli.area import _tree
 from geom.cli.main import error_tree
@@ -40,10 +41,11 @@ def keys(tree: Any, place: str = "") -> Iterator[str]:
 
 
 def other_cell() -> dict[str, Any]:
-    """Return the tree of the plan as if its tank were a jar and its anode a rod."""
+    """Return the tree of the plan as if its tank were a jar, its anode a rod, and a place of it stopped off."""
     plan = small_plan()
     rod = RodAnode(0.01, 0.05, (-0.05, 0.0, 0.08))
-    return plan_tree(replace(plan, cell=replace(plan.cell, tank=JarTank(0.2, 0.15), anodes=(rod,))))
+    bare = (BareResult("face, stopped off", "stop-off", 1e-4),)
+    return plan_tree(replace(plan, cell=replace(plan.cell, tank=JarTank(0.2, 0.15), anodes=(rod,)), bare=bare))
 
 
 def test_every_key_of_a_plan_is_listed_and_no_other():
@@ -67,7 +69,7 @@ def test_every_key_of_an_error_is_listed():
 
 def test_numbers_have_their_unit_in_the_key():
     """A number is a share or a ratio, a count, or has its unit at the end of its key or that of its record."""
-    plain = {"value", "efficiency", "copies", "number", "part", "numerical_error"}
+    plain = {"value", "efficiency", "copies", "number", "part", "area_factor", "numerical_error"}
     records = (".numerics", ".numerical_error")  # shares and counts alone
     unit = re.compile(r"_(mm|mm2|mm3|um|A|A_dm2|V|min|g|Ah|deg|S_m|C)(\[\])?$")
 
