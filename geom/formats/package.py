@@ -35,7 +35,7 @@ class Inflation:
     total: int = 512_000_000  # of all parts together [bytes]
     parts: int = 10_000
     faces: int = 10_000_000  # of the model, every instance of an object counted
-    instances: int = 1_000_000  # of objects
+    instances: int = 100_000  # of objects
     depth: int = 64  # of objects within objects
 
 
@@ -70,7 +70,8 @@ class Package:
         """Inflate one part; its length and its checksum must be those of the archive."""
         entry = self._parts[name]
         try:
-            content = self._archive.read(entry)
+            with self._archive.open(entry) as file:
+                content = file.read(entry.file_size)  # no more than was said is inflated
         except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError, ValueError) as error:
             reason = shown(str(error)) or type(error).__name__
             raise malformed(f'the part "{shown(name)}" of the 3MF archive is damaged: {reason}') from None

@@ -288,6 +288,7 @@ def _some(names: list[str]) -> str:
 
 def _after(inner: Floats, outer: Floats) -> Floats:
     """Return the matrix (4, 3) that does ``inner`` first, then ``outer``."""
-    product = inner @ outer[:3]
-    product[3] += outer[3]
-    return product
+    with np.errstate(over="ignore", invalid="ignore"):  # the points that come of it are checked
+        product = inner @ outer[:3]
+        product[3] += outer[3]
+    return np.asarray(product, dtype=np.float64)
