@@ -22,6 +22,7 @@ from typing import IO, TYPE_CHECKING, Any
 import numpy as np
 
 from geom.errors import PartError
+from geom.findings import Finding
 from geom.formats.framing import NO_MEMORY, BadFrame, unframed
 from geom.formats.open import check_suffix
 from geom.formats.raw import USUAL, Limits, RawMesh
@@ -37,6 +38,7 @@ WRITES = {
     ".step": 2_000_000_000,
     ".stp": 2_000_000_000,
 }  # bytes; readers that pass their answer through a file
+MOMENT = 2.0  # s
 LONGEST = 2000  # letters of a message that are passed on
 SLUG = re.compile(r"part-[a-z0-9-]+")
 
@@ -100,17 +102,7 @@ def _megabytes(size: int) -> str:
 def _from_child(file: int, suffix: str, limits: Limits) -> dict[str, Any]:
     """Start the child, hold the clock, return what it answered."""
     with tempfile.TemporaryDirectory(prefix="geom-", ignore_cleanup_errors=True) as folder:
-        order = {"suffix": suffix, "size": limits.size, "memory": limits.memory, "seconds": limits.seconds}
-        order["writes"] = WRITES.get(suffix, 0)
-        paths = [os.path.abspath(entry) for entry in sys.path]
-        child = subprocess.Popen(
-            [sys.executable, "-B", "-P", "-c", START, json.dumps(paths), json.dumps(order)],
-            stdin=file,
-            stdout=subprocess.PIPE,
-            stderr=subprocess.DEVNULL,
-            # one thread of linear algebra: each takes address space, which is limited
-            env={**os.environ, "TMPDIR": folder, "OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"},
-        )
+        child = _started(file, suffix, limits, folder)
         late = threading.Event()
 
         def end() -> None:
@@ -124,14 +116,45 @@ def _from_child(file: int, suffix: str, limits: Limits) -> dict[str, Any]:
             assert child.stdout is not None
             return _answer(child.stdout, limits)
         except (BadFrame, MemoryError):
-            code = child.wait()
-            raise _ended(code, late.is_set(), limits) from None
+            raise _ended(_code(child), late.is_set(), limits) from None
         finally:
             clock.cancel()
             child.kill()
             child.wait()
             if child.stdout is not None:
                 child.stdout.close()
+
+
+def _started(file: int, suffix: str, limits: Limits, folder: str) -> subprocess.Popen[bytes]:
+    order = {"suffix": suffix, "size": limits.size, "memory": limits.memory, "seconds": limits.seconds}
+    order["writes"] = WRITES.get(suffix, 0)
+    paths = [os.path.abspath(entry) for entry in sys.path]
+    around = {name: value for name, value in os.environ.items() if name != "PYTHONPATH"}
+    # one thread of linear algebra: each takes address space, which is limited
+    around |= {"TMPDIR": folder, "OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
+    try:
+        return subprocess.Popen(
+            [sys.executable, "-B", "-P", "-c", START, json.dumps(paths), json.dumps(order)],
+            stdin=file,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.DEVNULL,
+            env=around,
+        )
+    except OSError as error:
+        raise PartError(
+            "part-mesh-limits",
+            f"no process could be started to read the file in: {error.strerror}",
+            hint="end other programs and try again",
+        ) from error
+
+
+def _code(child: subprocess.Popen[bytes]) -> int:
+    """Return how the child ended; one that stopped to answer is given a moment, not its whole time."""
+    try:
+        return child.wait(MOMENT)
+    except subprocess.TimeoutExpired:
+        child.kill()
+        return child.wait()
 
 
 def _answer(pipe: IO[bytes], limits: Limits) -> dict[str, Any]:
@@ -191,11 +214,20 @@ def _taken(answer: dict[str, Any], limits: Limits) -> RawMesh | RawDrawing:
     if isinstance(answer.get("error"), dict):
         raise _error(answer)
     raw = answer.get("raw")
+    try:
+        if _fits(raw):
+            return raw  # type: ignore[no-any-return]
+    except (TypeError, ValueError):  # no arrays at all
+        pass
+    raise PartError("part-mesh-format", "the reader of this file gave an answer that does not fit together")
+
+
+def _fits(raw: Any) -> bool:
     if isinstance(raw, RawMesh):
-        return _sound(raw)
-    if type(raw).__name__ == "RawDrawing":
-        return raw  # type: ignore[return-value]
-    raise _ended(0, False, limits)
+        return _is_mesh(raw)
+    from geom.formats.drawing import RawDrawing
+
+    return isinstance(raw, RawDrawing) and _is_drawing(raw)
 
 
 def _error(answer: dict[str, Any]) -> PartError:
@@ -206,19 +238,38 @@ def _error(answer: dict[str, Any]) -> PartError:
     return PartError(slug, words["message"], where=words["where"], hint=words["hint"], marks=places)
 
 
-def _sound(raw: RawMesh) -> RawMesh:
-    """Return a mesh whose arrays fit each other; their numbers are looked at where the part is made."""
+def _is_mesh(raw: RawMesh) -> bool:
+    """Return whether the arrays fit each other; their numbers are looked at where the part is made."""
     count = len(raw.faces)
     fits = (
-        raw.vertices.dtype == np.float64
-        and raw.faces.dtype == np.int64
-        and raw.file_face.dtype == np.int64
-        and raw.vertices.shape == (len(raw.vertices), 3)
-        and raw.faces.shape == (count, 3)
-        and raw.file_face.shape == (count,)
-        and isinstance(raw.findings, tuple)
-        and (raw.unit is None or (isinstance(raw.unit, float) and math.isfinite(raw.unit) and raw.unit > 0))
+        _is_array(raw.vertices, np.float64, (len(raw.vertices), 3))
+        and _is_array(raw.faces, np.int64, (count, 3))
+        and _is_array(raw.file_face, np.int64, (count,))
+        and _are_findings(raw.findings)
+        and _is_unit(raw.unit)
     )
-    if not fits or (count and not (raw.faces.min() >= 0 and raw.faces.max() < len(raw.vertices))):
-        raise PartError("part-mesh-format", "the reader of this file answered with arrays that do not fit each other")
-    return raw
+    return fits and (not count or bool(raw.faces.min() >= 0 and raw.faces.max() < len(raw.vertices)))
+
+
+def _is_drawing(raw: RawDrawing) -> bool:
+    circles = isinstance(raw.circles, tuple) and all(isinstance(c, tuple) and len(c) == 3 for c in raw.circles)
+    return (
+        circles
+        and all(isinstance(x, float | int) for circle in raw.circles for x in circle)
+        and isinstance(raw.rings, tuple)
+        and all(_is_array(ring, np.float64, (len(ring), 2)) for ring in raw.rings)
+        and _are_findings(raw.findings)
+        and _is_unit(raw.unit)
+    )
+
+
+def _is_array(array: Any, kind: type, shape: tuple[int, ...]) -> bool:
+    return isinstance(array, np.ndarray) and array.dtype == kind and array.shape == shape
+
+
+def _are_findings(findings: Any) -> bool:
+    return isinstance(findings, tuple) and all(isinstance(finding, Finding) for finding in findings)
+
+
+def _is_unit(unit: Any) -> bool:
+    return unit is None or (isinstance(unit, float | int) and math.isfinite(unit) and unit > 0)
