@@ -14,6 +14,7 @@ from geom.formats.open import read_bytes
 from geom.formats.raw import RawMesh
 from geom.repair.bodies import United, united
 from geom.repair.change import Change
+from geom.repair.intersections import crossing_faces
 from geom.surface.solid import box, joined
 from geom.surface.surface import Surface
 
@@ -109,7 +110,8 @@ def test_hollow_boxes_are_cut_out_where_they_cross_the_outside_and_filled_where_
         lows, highs = np.concatenate([block[:1], low]), np.concatenate([block[1:], high])
         hollow = np.array([False, True, True, True])
         bodies = [box(a, b) for a, b in zip(lows, highs, strict=True)]
-        whole = joined([turned_out(b) if h else b for b, h in zip(bodies, hollow, strict=True)])
+        turned = [turned_out(b) if h else b for b, h in zip(bodies, hollow, strict=True)]
+        whole = joined([turned[k] for k in rng.permutation(4)])
         found = united(placed(whole.vertices, seed, how), whole.faces, np.arange(len(whole.faces)))
         assert worst(found, counted(lows, highs, hollow), 1.0 if how == "as drawn" else 1e-3) <= tolerance, seed
         assert_closed(found)
@@ -132,6 +134,19 @@ def test_two_spheres_make_the_area_and_volume_of_the_lens_formula(apart: float) 
     assert_allclose(skin(found).area, area, rtol=1.5 * short, atol=0)
     assert_allclose(skin(found).volume, volume, rtol=3 * short, atol=0)
     assert found.bodies == 1
+
+
+def test_bodies_are_joined_though_no_face_passes_through_another() -> None:
+    """A double pyramid on a square of side 0.1, whose square lies in a face of the cube."""
+    corners = [[1, 0.7, 0.1], [1, 0.8, 0.1], [1, 0.8, 0.2], [1, 0.7, 0.2], [0.9, 0.75, 0.15], [1.1, 0.75, 0.15]]
+    sides = [(k, (k + 1) % 4) for k in range(4)]
+    faces = np.array([[j, i, 4] for i, j in sides] + [[i, j, 5] for i, j in sides])
+    spike = Surface(np.array(corners), faces, np.zeros(8))
+    both = joined([cube(0, 1), spike])
+    assert len(crossing_faces(both.vertices, both.faces)) == 0
+    found = union(cube(0, 1), spike)
+    assert_allclose(skin(found).volume, 1 + 0.01 * 0.1 / 3, rtol=1e-9, atol=0)
+    assert_allclose(skin(found).area, 6 - 0.01 + spike.area / 2, rtol=1e-9, atol=0)
 
 
 def test_every_face_of_a_union_lies_on_the_face_of_the_file_it_names() -> None:
