@@ -11,13 +11,11 @@ from geom.job.fields import (
     BendAngle,
     Length,
     LengthOrZero,
-    MeshUnit,
     Mistake,
     OffsetAngle,
     Point2,
     Polygon,
     Section,
-    Text,
     a_list,
     complain,
     complain_of,
@@ -28,7 +26,6 @@ from geom.job.masks import AreaFactor
 from geom.part import shapes
 from geom.units import show
 
-MESH_SUFFIXES = (".stl", ".obj", ".ply", ".off")
 ENDS = ("open", "plugged")
 MOST_HOLES = 500
 MOST_POINTS = 5000
@@ -372,20 +369,6 @@ class OutlineKeys(ShapeKeys):
         """Return the domain's record."""
         holes = tuple(hole.record() for hole in self.holes)
         return shapes.Outline(self.points, self.thickness, self.cutouts, holes)
-
-
-class MeshKeys(PartKeys):
-    """A mesh file, with the unit its numbers are in."""
-
-    mesh: Text
-    unit: MeshUnit
-
-    @model_validator(mode="after")
-    def _check(self) -> "MeshKeys":
-        if not self.mesh.casefold().endswith(MESH_SUFFIXES):
-            text = f"{quoted(self.mesh)} is not a mesh file of a kind read here ({', '.join(MESH_SUFFIXES)})"
-            complain_of([Mistake(("mesh",), "job-mesh-format", text)])
-        return self
 
 
 SHAPES: dict[str, type[ShapeKeys]] = {

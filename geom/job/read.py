@@ -12,12 +12,12 @@ from geom.errors import GeomError, JobError, TableError
 from geom.findings import Finding, Severity
 from geom.job import locate
 from geom.job.fields import Mistake, Section, check, quoted
+from geom.job.files import FileKeys
 from geom.job.job import Job
 from geom.job.locate import Source
-from geom.job.parts import MeshKeys
 from geom.job.schema import JobKeys
 from geom.part.masks import Mask, Plug
-from geom.part.shapes import MeshFile, Shape
+from geom.part.shapes import Shape
 from geom.provenance import Origin
 from geom.tables.read import anode_refusal, bath_name, bath_names
 from geom.units import show
@@ -44,7 +44,7 @@ def parse_job(text: str, *, path: Path | None = None) -> Job:
     source = locate.locate(text, path.name if path else "job")
     data = _toml(source)
     keys, mistakes = check(JobKeys, data)
-    mistakes += _mesh_mistakes(data, path)
+    mistakes += _file_mistakes(data, path)
     mistakes += _anode_mistakes(data)
     mistakes += _target_mistakes(data)
     mistakes += _place_mistakes(data)
@@ -162,10 +162,11 @@ def _placed(mistake: Mistake, source: Source) -> JobError:
     return JobError(mistake.slug, mistake.text, where=where, hint=mistake.hint)
 
 
-def _mesh_mistakes(data: Mapping[str, Any], path: Path | None) -> list[Mistake]:
-    """Return the mistake that the mesh file is not there, when the job file's own place is known."""
+def _file_mistakes(data: Mapping[str, Any], path: Path | None) -> list[Mistake]:
+    """Return the mistake that the mesh or drawing is not there, when the job file's own place is known."""
     part = data.get("part")
-    name = part.get("mesh") if isinstance(part, dict) else None
+    key = "drawing" if isinstance(part, dict) and "drawing" in part else "mesh"
+    name = part.get(key) if isinstance(part, dict) else None
     if path is None or not isinstance(name, str) or not name.isprintable() or len(name) > 200:
         return []
     try:
@@ -175,7 +176,7 @@ def _mesh_mistakes(data: Mapping[str, Any], path: Path | None) -> list[Mistake]:
     if is_there:
         return []
     text = f"there is no file {quoted(name)} beside the job file"
-    return [Mistake(("part", "mesh"), "job-mesh-missing", text, "the path is taken from the job file's folder")]
+    return [Mistake(("part", key), "job-mesh-missing", text, "the path is taken from the job file's folder")]
 
 
 def _anode_mistakes(data: Mapping[str, Any]) -> list[Mistake]:
@@ -254,9 +255,9 @@ def _masks(keys: JobKeys) -> Iterator[Mask]:
 
 
 def _shape(keys: JobKeys, path: Path | None) -> Shape:
-    """Return the part's shape, a mesh's path being taken from the job file's folder."""
-    if isinstance(keys.part, MeshKeys):
-        return MeshFile((path.parent if path else Path()) / keys.part.mesh, keys.part.unit)
+    """Return the part's shape, a file's path being taken from the job file's folder."""
+    if isinstance(keys.part, FileKeys):
+        return keys.part.record(path.parent if path else Path())
     return keys.part.record()
 
 

@@ -50,9 +50,10 @@ from geom.job.fields import (
     table,
     variant,
 )
+from geom.job.files import DrawingKeys, FileKeys, MeshKeys
 from geom.job.job import Supply, Target
 from geom.job.masks import ContactKeys, Names, PlugKeys, StopOffKeys, ThreadKeys
-from geom.job.parts import SHAPES, MeshKeys, ShapeKeys
+from geom.job.parts import SHAPES, ShapeKeys
 from geom.tables.read import FROM_TABLE, bath_name
 from geom.tables.read import bath as bath_of_table
 
@@ -344,20 +345,22 @@ class TargetKeys(Section):
 
 
 _read_shape: Any = variant("shape", dict(SHAPES)).func
-_read_mesh: Any = table(MeshKeys).func
+_READ_FILE: dict[str, Any] = {"mesh": table(MeshKeys).func, "drawing": table(DrawingKeys).func}
 
 
 def _part(value: object) -> object:
-    """Return the keys of a part by dimensions or of a mesh, whichever is given."""
-    if not isinstance(value, dict) or ("mesh" not in value and "shape" in value):
+    """Return the keys of a part by dimensions, of a mesh or of a drawing, whichever is given."""
+    if not isinstance(value, dict):
         return _read_shape(value)
-    if "mesh" in value and "shape" in value:
-        text = "shape and mesh are both given; a part has dimensions or a mesh file"
-        complain_of([Mistake(("mesh",), "job-keys-exclude", text, "leave one out")])
-    if "mesh" in value:
-        return _read_mesh(value)
+    given = [key for key in ("shape", *_READ_FILE) if key in value]
+    if len(given) > 1:
+        text = f"{' and '.join(given)} are both given; a part has dimensions, a mesh file or a drawing"
+        complain_of([Mistake((given[1],), "job-keys-exclude", text, "leave one out")])
+    if given:
+        return _READ_FILE.get(given[0], _read_shape)(value)
     text = f'"shape" is missing; it is one of: {", ".join(SHAPES)}'
-    complain_of([Mistake(("shape",), "job-key-missing", text, 'a mesh is given by "mesh" and "unit" instead')])
+    hint = 'a mesh is given by "mesh" and "unit" instead, a flat drawing by "drawing" and "thickness"'
+    complain_of([Mistake(("shape",), "job-key-missing", text, hint)])
     raise AssertionError("unreachable")
 
 
@@ -365,7 +368,7 @@ class JobKeys(Section):
     """The whole file."""
 
     title: Text | None = None
-    part: Annotated[ShapeKeys | MeshKeys, BeforeValidator(_part)]
+    part: Annotated[ShapeKeys | FileKeys, BeforeValidator(_part)]
     bath: Annotated[BathKeys, table(BathKeys)]
     tank: Annotated[BoxKeys | JarKeys, variant("shape", TANKS)] | None = None
     anode: Annotated[tuple[Annotated[AnodeKeys, variant("shape", ANODES)], ...], a_list, many("anode")] | None = None

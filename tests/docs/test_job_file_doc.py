@@ -8,9 +8,10 @@ import pytest
 from geom.feature import Kind
 from geom.job.bodies import THIEVES, RackKeys, ShieldKeys
 from geom.job.demand import ACCURACIES, LEAST_PANELS, MOST_PANELS, SolveKeys
+from geom.job.files import BendKeys, DrawingKeys, MeshKeys
 from geom.job.job import Demand, Job
 from geom.job.masks import ContactKeys, PlugKeys, StopOffKeys, ThreadKeys
-from geom.job.parts import SHAPES, HoleKeys, MeshKeys, PartKeys
+from geom.job.parts import SHAPES, HoleKeys, PartKeys
 from geom.job.read import parse_job
 from geom.job.schema import (
     ANODES,
@@ -65,7 +66,10 @@ def test_every_key_is_in_the_table_of_its_section():
     wanted += [("`[[plug]]`", PlugKeys), ("`[[thread]]`", ThreadKeys)]
     for heading, model in wanted:
         assert set(model.model_fields) <= in_tables(heading), model
-    assert set(MeshKeys.model_fields) - set(PartKeys.model_fields) <= in_tables(mesh)
+    common = set(PartKeys.model_fields)
+    assert set(MeshKeys.model_fields) - common <= in_tables(mesh)
+    drawing = in_tables("`[part]`: a flat drawing")
+    assert (set(DrawingKeys.model_fields) - common) | set(BendKeys.model_fields) <= drawing
 
 
 def test_every_shape_and_law_is_in_the_tables():
