@@ -30,7 +30,7 @@ from geom.formats.groups import (
     tags_of,
 )
 from geom.formats.raw import malformed, shown
-from geom.formats.strokes import CIRCLE, JOIN, Stroke, closed_rings, note, number, warning
+from geom.formats.strokes import CIRCLE, JOIN, Stroke, closed_rings, counted, noted, number, warned
 
 WORDS = {
     "TEXT", "MTEXT", "DIMENSION", "ARC_DIMENSION", "LARGE_RADIAL_DIMENSION", "LEADER", "MULTILEADER", "MLEADER",
@@ -340,12 +340,12 @@ def _said(drawn: _Drawn) -> Iterator[Finding]:
     """Yield what the reader of the report must know about layers and left-out things."""
     if len(drawn.layers) > 1:
         words = ", ".join(f'"{shown(name)}" ({count})' for name, count in sorted(drawn.layers.items())[:8])
-        yield note("drawing-layers", f"lines of {len(drawn.layers)} layers were taken together: {words}")
-    for code, kinds in (("drawing-words", WORDS), ("drawing-left-out", drawn.left_out.keys() - WORDS)):
-        found = {kind: count for kind, count in sorted(drawn.left_out.items()) if kind in kinds}
-        if found:
-            words = ", ".join(f"{count} {shown(kind)}" for kind, count in found.items())
-            make = note if kinds is WORDS else warning
-            yield make(code, f"what bounds no part was left out: {words}")
+        yield noted("drawing-layers", f"lines of {len(drawn.layers)} layers were taken together: {words}")
+    said = {kind: count for kind, count in drawn.left_out.items() if kind in WORDS}
+    if said:
+        yield noted("drawing-words", f"what bounds no part was left out: {counted(said)}")
+    if others := drawn.left_out.keys() - WORDS:
+        found = counted({kind: drawn.left_out[kind] for kind in others})
+        yield warned("drawing-left-out", f"what is not read was left out: {found}")
     if drawn.unseen:
-        yield warning("drawing-hidden", f"{drawn.unseen} entities on hidden layers, or invisible, were left out")
+        yield warned("drawing-hidden", f"{drawn.unseen} entities on hidden layers, or invisible, were left out")

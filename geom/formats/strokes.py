@@ -4,7 +4,7 @@ Everything here is in the units and coordinates of the file.
 """
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,6 +12,7 @@ import numpy as np
 from geom.arrays import Floats, Ints
 from geom.errors import PartError
 from geom.findings import Finding, Severity
+from geom.formats.raw import shown
 
 JOIN = 1e-4  # of the diagonal of the drawing: ends nearer to each other than this are one place
 MOST_POINTS = 200_000  # of one drawing
@@ -27,14 +28,19 @@ class Stroke:
     is_closed: bool = False
 
 
-def note(code: str, message: str) -> Finding:
+def noted(code: str, message: str) -> Finding:
     """Return a finding that is worth knowing."""
     return Finding(Severity.NOTE, code, message)
 
 
-def warning(code: str, message: str) -> Finding:
+def warned(code: str, message: str) -> Finding:
     """Return a finding to be read before plating."""
     return Finding(Severity.WARNING, code, message)
+
+
+def counted(kinds: Mapping[str, int]) -> str:
+    """Return "2 HATCH, 1 TEXT"."""
+    return ", ".join(f"{count} {shown(kind)}" for kind, count in sorted(kinds.items()))
 
 
 def number(value: float) -> str:
@@ -62,7 +68,7 @@ def closed_rings(
     real = [stroke for stroke in strokes if _extent(stroke.points) > 1e-9 * diagonal]
     findings = []
     if len(real) < len(strokes):
-        findings.append(note("drawing-no-length", f"{len(strokes) - len(real)} lines without length were left out"))
+        findings.append(noted("drawing-no-length", f"{len(strokes) - len(real)} lines without length were left out"))
     rings = [stroke.points for stroke in real if stroke.is_closed]
     joined, more = _joined([stroke.points for stroke in real if not stroke.is_closed], near)
     findings += more
@@ -71,7 +77,7 @@ def closed_rings(
     doubles = len(tidy) - len(unlike) + len(circles) - len(rounds)
     if doubles:
         text = f"{doubles} outlines lie on the same place as another and were left out"
-        findings.append(note("drawing-double", text))
+        findings.append(noted("drawing-double", text))
     if not unlike and not rounds:
         raise PartError(
             "part-drawing-empty", "the drawing holds no closed outline", hint="draw the outline of the part"
@@ -117,13 +123,13 @@ def _joined(open_ones: list[Floats], near: float) -> tuple[list[Floats], list[Fi
     findings = []
     if len(rest) < len(kept):
         text = f"{len(kept) - len(rest)} lines shorter than {number(near)} units were left out"
-        findings.append(note("drawing-no-length", text))
+        findings.append(noted("drawing-no-length", text))
     if rest:
         nodes = _nodes(rest, near)
         unlike = _without_double_lines(rest, nodes, near)
         if len(unlike) < len(rest):
             text = f"{len(rest) - len(unlike)} lines lie on the same place as another and were left out"
-            findings.append(note("drawing-double", text))
+            findings.append(noted("drawing-double", text))
         rest, nodes = [rest[k] for k in unlike], nodes[unlike]
         _check_ends(rest, nodes)
         chained, widest = _chains(rest, nodes)
@@ -133,7 +139,7 @@ def _joined(open_ones: list[Floats], near: float) -> tuple[list[Floats], list[Fi
             f"ends of lines up to {number(gap)} units apart were joined; up to {number(near)} units "
             f"({JOIN:.2%} of the diagonal of the drawing) counts as one place"
         )
-        findings.append(note("drawing-joined", text))
+        findings.append(noted("drawing-joined", text))
     return rings, findings
 
 

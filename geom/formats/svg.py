@@ -20,7 +20,7 @@ from geom.findings import Finding
 from geom.formats import curves
 from geom.formats.drawing import RawDrawing
 from geom.formats.raw import malformed, shown
-from geom.formats.strokes import CIRCLE, Stroke, closed_rings, note, warning
+from geom.formats.strokes import CIRCLE, Stroke, closed_rings, counted, noted, warned
 from geom.formats.svg_path import path_strokes, reals
 
 SVG = "http://www.w3.org/2000/svg"
@@ -377,21 +377,21 @@ DRAW: dict[str, Callable[[_Drawn, Element, Affine], None]] = {
 
 def _said(drawn: _Drawn) -> Iterator[Finding]:
     """Yield what the reader of the report must know about left-out things."""
-    words = {kind: count for kind, count in sorted(drawn.left_out.items()) if kind in TEXT_LIKE}
-    others = {kind: count for kind, count in sorted(drawn.left_out.items()) if kind not in TEXT_LIKE}
-    for code, found, make in (("drawing-words", words, note), ("drawing-left-out", others, warning)):
-        if found:
-            text = ", ".join(f"{count} {shown(kind)}" for kind, count in found.items())
-            yield make(code, f"what bounds no part was left out: {text}")
+    words = {kind: count for kind, count in drawn.left_out.items() if kind in TEXT_LIKE}
+    if words:
+        yield noted("drawing-words", f"what bounds no part was left out: {counted(words)}")
+    if others := drawn.left_out.keys() - TEXT_LIKE:
+        found = counted({kind: drawn.left_out[kind] for kind in others})
+        yield warned("drawing-left-out", f"what is not read was left out: {found}")
     if drawn.unseen:
-        yield warning("drawing-hidden", f"{drawn.unseen} hidden elements were left out")
+        yield warned("drawing-hidden", f"{drawn.unseen} hidden elements were left out")
 
 
 def _of_styles(styles: list[Element]) -> Iterator[Finding]:
     """Warn of a style sheet that may hide or move what is drawn: style sheets are not read."""
     found = {word for style in styles for word in MOVING if word in style.words.lower()}
     if found:
-        yield warning(
+        yield warned(
             "drawing-style",
             f"a style sheet speaks of {', '.join(sorted(found))}; style sheets are not read, "
             "so that what it hides or moves was taken as it stands",

@@ -8,7 +8,7 @@ from geom.cell.cell import Anode, BoxTank, Immersed, InnerWire, RodAnode, SheetA
 from geom.chemistry import Range
 from geom.part.masks import Contact, Plug
 from geom.part.rack import Rack
-from geom.part.shapes import Hole, MeshFile, Outline
+from geom.part.shapes import BendLine, Drawing, Hole, MeshFile, Outline
 from geom.plan import Plan
 from geom.provenance import Origin
 from geom.report.amounts import amount, current, length, point, thickness, turn, voltage
@@ -137,6 +137,9 @@ def _part_rows(plan: Plan) -> Iterator[Row]:
         unit = "stated by the file" if shape.unit is None else length(shape.unit)
         yield Row("part: one unit of the mesh", unit, origin_of(origins, "part.unit"))
         return
+    if isinstance(shape, Drawing):
+        yield from _drawing_rows(shape, origins)
+        return
     yield Row("part: shape", plan.cell.part.title, origin_of(origins, "part.shape"))
     for field in fields(shape):
         value = getattr(shape, field.name)
@@ -177,6 +180,22 @@ def _thread_rows(plan: Plan) -> Iterator[Row]:
         yield Row(f"thread {k + 1}", thread_words(thread), origin_of(origins, f"thread[{k}]", "thread"))
     if roughness != 1:
         yield Row("part: roughness factor", amount(roughness, ""), origin_of(origins, "part.roughness_factor"))
+
+
+def _drawing_rows(shape: Drawing, origins: Origins) -> Iterator[Row]:
+    yield Row("part: drawing", shape.path.name, origin_of(origins, "part.drawing"))
+    stated = shape.unit is not None
+    unit = length(shape.unit) if shape.unit is not None else "stated by the file"
+    yield Row("part: one unit of the drawing", unit, origin_of(origins, "part.unit") if stated else "from the drawing")
+    yield Row("part: thickness", length(shape.thickness), origin_of(origins, "part.thickness"))
+    for k, bend in enumerate(shape.bends):
+        yield Row(f"part: bend {k + 1}", _bend_words(bend), origin_of(origins, f"part.bends[{k}].angle", "part.bends"))
+
+
+def _bend_words(bend: BendLine) -> str:
+    line = f"from {point(bend.start)} to {point(bend.end)}"
+    inside = f"inside radius {length(bend.inside_radius)}, k factor {bend.k_factor:g}"
+    return f"{turn((bend.angle,))} about the line {line}, {inside}"
 
 
 def _hole_words(hole: Hole) -> str:
