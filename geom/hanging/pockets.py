@@ -163,26 +163,36 @@ def areas_against(held: Held, number: Ints, solid: Surface, features: int, pocke
 
 
 def sampled(solid: Surface, faces: Ints) -> tuple[Floats, Ints, Floats]:
-    """Return places on faces, the face of each, and the area it stands for [m²]: the middles of equal parts."""
-    areas = solid.areas[faces]
-    target = max(float(areas.sum()), 1e-300) / SAMPLES
-    parts = np.minimum(np.ceil(np.sqrt(areas / target)), 150).astype(np.int64)
-    points, owner, weights = [], [], []
-    for n in np.unique(parts):
-        rows = faces[parts == n]
-        bary = _middles(int(n))
-        points.append(np.einsum("kc,fcx->fkx", bary, solid.corners[rows]).reshape(-1, 3))
-        owner.append(np.repeat(rows, len(bary)))
-        weights.append(np.repeat(solid.areas[rows] / len(bary), len(bary)))
-    if not points:
-        return np.zeros((0, 3)), np.zeros(0, np.int64), np.zeros(0)
+    """Return places on faces, the face of each, and the area it stands for [m²].
+
+    A face is cut into strips side by side with its shortest edge, and these across, so that slivers are seen all along.
+    """
+    length = np.linalg.norm(np.roll(solid.corners[faces], -1, axis=1) - solid.corners[faces], axis=2)
+    shortest = length.argmin(axis=1)
+    turned = (shortest[:, None] + [2, 0, 1]) % 3  # the corner away from the shortest edge, then its two ends
+    corners = np.take_along_axis(solid.corners[faces], turned[:, :, None], axis=1)
+    step = float(np.sqrt(max(float(solid.areas[faces].sum()), 1e-300) / SAMPLES))
+    strips, across = (
+        _power_of_two(v / step) for v in (length.max(axis=1, initial=0), length.min(axis=1, initial=np.inf))
+    )
+    points, owner, weights = [np.zeros((0, 3))], [np.zeros(0, np.int64)], [np.zeros(0)]
+    for n, m in sorted(set(zip(strips.tolist(), across.tolist(), strict=True))):
+        rows = np.flatnonzero((strips == n) & (across == m))
+        bary, share = _strips(n, m)
+        points.append(np.einsum("kc,fcx->fkx", bary, corners[rows]).reshape(-1, 3))
+        owner.append(np.repeat(faces[rows], len(bary)))
+        weights.append((solid.areas[faces[rows]][:, None] * share).reshape(-1))
     return np.concatenate(points), np.concatenate(owner), np.concatenate(weights)
 
 
-def _middles(n: int) -> Floats:
-    """Return (n², 3) the middles, in barycentric coordinates, of a triangle cut into n² alike."""
-    i, j = np.meshgrid(np.arange(n), np.arange(n), indexing="ij")
-    up, down = i + j < n, i + j < n - 1
-    a = np.concatenate([i[up] + 1 / 3, i[down] + 2 / 3]) / n
-    b = np.concatenate([j[up] + 1 / 3, j[down] + 2 / 3]) / n
-    return np.column_stack([a, b, 1 - a - b])
+def _power_of_two(ratio: Floats) -> Ints:
+    return np.asarray(2 ** np.ceil(np.log2(np.clip(ratio, 1.0, 256.0))), dtype=np.int64)
+
+
+def _strips(n: int, m: int) -> tuple[Floats, Floats]:
+    """Return the middles (n m, 3) of n strips cut into m pieces, in barycentric coordinates, and the share of each."""
+    k = np.arange(n)
+    along = 2 / 3 * ((k + 1) ** 3 - k**3) / (2 * k + 1) / n
+    beside = (np.arange(m) + 0.5) / m
+    t, s = (v.reshape(-1) for v in np.meshgrid(along, beside, indexing="ij"))
+    return np.column_stack([1 - t, t * (1 - s), t * s]), np.repeat((2 * k + 1) / (n**2 * m), m)
