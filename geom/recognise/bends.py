@@ -150,12 +150,9 @@ def _hollow(number: int, region: Region) -> Piece:
 
 def _is_narrow(scene: Scene, number: int) -> bool:
     """Is a free piece a strip along an edge, or the corner where such strips meet?"""
-    region = scene.regions.items[number]
     seams = scene.regions.seams[number]
-    border = sum(s.length for s in seams)
     smooth = sum(s.length for s in seams if abs(s.turn) < SMOOTH)
-    mean = np.sqrt(scene.surface.area / 6)
-    return border > 0 and 2 * region.area / border < NARROW * mean and smooth > 0.3 * border
+    return scene.border_width(number) < NARROW * scene.mean and smooth > 0.3 * sum(s.length for s in seams)
 
 
 def _rounded(scene: Scene, group: list[int]) -> Piece:

@@ -11,6 +11,7 @@ STRAY = 0.02  # corners lie on a curve to this share of its radius
 BOW = 0.15  # and to this share of how far the curve bows out between its ends
 TILT = 0.05  # normals are at right angles to the axis of a cylinder to this sine
 WHOLE = math.radians(55)  # a curve with no gap wider than this is closed
+LEAST_CONE = math.radians(40)  # a piece of a cone goes round by this much
 LEAST_WAYS = 3  # flats that make a curve
 ENOUGH = 5000  # corners that a curve is laid through
 FARTHEST = 50.0  # radii over the size of the piece beyond which it is no curve any more
@@ -60,7 +61,7 @@ def cone(normals: Floats, weights: Floats, points: Floats, blur: float) -> Fit |
         return None
     across = normals @ plane
     arc, ways_count = turned(np.arctan2(across[:, 1], across[:, 0]))
-    if arc < 2 * math.pi or ways_count < 6:
+    if arc < LEAST_CONE or ways_count < 6:
         return None
     # about the axis |across - centre|² = g² (height - tip)²: linear in the centre, the tip and a rest
     slope = math.asin(min(abs(rise), 1.0))
@@ -73,7 +74,8 @@ def cone(normals: Floats, weights: Floats, points: Floats, blur: float) -> Fit |
     far = np.linalg.norm(flat - answer[:2], axis=1)
     stray = float(np.abs(far - math.sqrt(steep) * np.abs(height - answer[2])).max())
     radius = float(far.max())
-    if stray > 2 * STRAY * radius + 4 * blur:
+    bow = radius * (1 - math.cos(min(arc, math.pi) / 2))
+    if stray > min(STRAY * radius, BOW * bow) + 4 * blur:
         return None
     return Fit(axis, middle + plane @ answer[:2], radius, arc, slope)
 
@@ -90,7 +92,10 @@ def ball(normals: Floats, centres: Floats, points: Floats, blur: float) -> Fit |
     if not 0 < radius < FARTHEST * float(np.linalg.norm(np.ptp(points, axis=0))):
         return None
     stray = float(np.abs(np.linalg.norm(local - answer[:3], axis=1) - radius).max())
-    if stray > STRAY * radius + 4 * blur:
+    mean = normals.mean(axis=0)
+    spread = float((normals @ mean).min()) / max(float(np.linalg.norm(mean)), 1e-300)
+    bow = radius * (1 - max(spread, 0.0))
+    if stray > min(STRAY * radius, BOW * bow) + 4 * blur:
         return None
     spokes = centres - middle - answer[:3]
     along = np.einsum("ij,ij->i", spokes, normals) / np.maximum(np.linalg.norm(spokes, axis=1), 1e-300)

@@ -16,6 +16,7 @@ WHOLE_LENGTH = 0.9  # share of the part that the inside of a tube runs through
 WALLS = (Form.FLAT, Form.CYLINDER, Form.SWEPT)
 MOST_FACES = 60  # flat faces in which cutouts of any outline are looked for, the largest
 END_AREA = 1.25  # times the area between two outlines one wall apart: a larger end is no end of a tube
+COVER = 0.4  # share of its section that the bottom of a hole covers at least
 SAME_LINE = 0.9992  # cosine of the angle by which corners of one hole may differ
 WITHIN = 0.02  # of the width of a hole: how far its bottom may reach beyond its wall
 
@@ -178,6 +179,9 @@ def _piece(scene: Scene, ring: Ring, floor: tuple[int, ...]) -> Piece:
     is_round = width == length and first.form is Form.CYLINDER
     if floor and is_round and _is_pierced(scene, first, floor):
         return Piece(Kind.RECESS, "counterbore", size, members, width, depth, axis=ring.axis)
+    if floor and _covered(scene, ring, floor) < COVER:
+        members, floor = ring.members, ()  # a ledge in a hole that goes through
+        depth = float(np.ptp(np.concatenate([items[m].points for m in members]) @ ring.axis))
     if floor:
         kind, word = (Kind.BLIND_HOLE, "blind hole") if is_round else (Kind.RECESS, "pocket")
         return Piece(kind, word, size, members, width, depth, axis=ring.axis)
@@ -187,6 +191,19 @@ def _piece(scene: Scene, ring: Ring, floor: tuple[int, ...]) -> Piece:
         return Piece(Kind.BORE, "bore", size, members, width, depth, axis=ring.axis)
     round_ends = any(items[m].form is Form.CYLINDER for m in ring.members)
     return Piece(Kind.SLOT, "slot" if round_ends else "cutout", size, members, width, depth, axis=ring.axis)
+
+
+def _covered(scene: Scene, ring: Ring, floor: tuple[int, ...]) -> float:
+    """Return which share of the section of a hole its bottom covers."""
+    surface, items = scene.surface, scene.regions.items
+    wall = np.concatenate([items[m].faces for m in ring.members])
+    bottom = np.concatenate([items[m].faces for m in floor])
+    depth = float(np.ptp(np.concatenate([items[m].points for m in ring.members]) @ ring.axis))
+    out = surface.centroids[wall] - surface.centroids[wall].mean(axis=0)
+    out = out - (out @ ring.axis)[:, None] * ring.axis
+    # the divergence theorem: the mean section over the depth
+    section = abs(float((out * surface.area_vectors[wall]).sum())) / 2 / max(depth, 1e-300)
+    return float(np.abs(surface.area_vectors[bottom] @ ring.axis).sum()) / max(section, 1e-300)
 
 
 def _opening(scene: Scene, ring: Ring) -> tuple[float, float]:

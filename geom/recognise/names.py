@@ -14,7 +14,7 @@ from geom.recognise.piece import Piece
 MOST = 60  # features of a part: more make no table that a person reads
 FEWEST_ALIKE = 3  # pieces of one word and size that may share a feature where there are too many
 ORDER = (
-    "face", "round side", "end", "edge", "rim", "rounded edge", "rounded edges", "corner", "round end", "bore",
+    "face", "round side", "end", "edge", "rim", "rounded edge", "rounded edges", "chamfer", "corner", "round end", "bore",
     "blind hole", "counterbore", "countersink", "slot", "cutout", "pocket", "groove", "hollow", "inside",
     "inside bend", "outside bend", "fillet", "cone", "ball", "cup", "curved skin",
 )  # fmt: skip

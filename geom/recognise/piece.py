@@ -62,6 +62,16 @@ class Scene:
         """Diagonal of the bounding box [m]."""
         return float(np.linalg.norm(np.ptp(self.surface.vertices, axis=0)))
 
+    @cached_property
+    def mean(self) -> float:
+        """Edge of the cube with the area of the part [m]."""
+        return float(np.sqrt(self.surface.area / 6))
+
+    def border_width(self, number: int) -> float:
+        """Return the mean width of a strip: its area over half of its border; inf where nothing borders on it [m]."""
+        border = sum(seam.length for seam in self.regions.seams[number])
+        return 2 * self.regions.items[number].area / border if border > 0 else np.inf
+
     def extent(self, axis: Floats) -> float:
         """Return how far the part reaches along an axis [m]."""
         return float(np.ptp(self.surface.vertices @ axis))

@@ -4,12 +4,14 @@ import numpy as np
 
 from geom.arrays import Floats
 from geom.feature import Kind
-from geom.recognise.piece import Piece, Scene, mm1, parallel, square
+from geom.recognise.piece import Piece, Scene, cross_axes, mm1, parallel, square
 from geom.recognise.regions import Form, Region, hollow
 
 NARROW_SIDE = 0.72  # a flat narrower than this share of the metal behind it is a side, not a face
 HOLES = (Kind.BORE, Kind.SLOT, Kind.BLIND_HOLE, Kind.RECESS)
+STRIP = 0.35  # and this narrow it is one even where it goes round corners
 LONG = 1.15  # a part longer than this many times its next size has ends
+CHAMFER = 0.12  # of the mean size of the part: a narrower cone is the chamfer of an edge
 AT_THE_END = 0.03  # of the length: an end lies within this of the outermost point
 STEEPEST = 0.1  # sine of the angle by which an end may be off square
 
@@ -47,7 +49,7 @@ def find_sides(scene: Scene) -> None:
         elif region.sign > 0 and region.is_whole and region.form is Form.CYLINDER:
             scene.add(_outside(scene, k, region))
         else:
-            scene.add(_skin(k, region))
+            scene.add(_skin(scene, k, region))
 
 
 def _outside(scene: Scene, number: int, region: Region) -> Piece:
@@ -59,14 +61,31 @@ def _outside(scene: Scene, number: int, region: Region) -> Piece:
     return Piece(kind, word, size, (number,), radius=region.radius, axis=region.axis)
 
 
-def _skin(number: int, region: Region) -> Piece:
+def _skin(scene: Scene, number: int, region: Region) -> Piece:
     axis = region.axis if region.form in (Form.CYLINDER, Form.CONE, Form.SWEPT) else None
+    if region.form is Form.CONE and region.sign > 0 and scene.border_width(number) < CHAMFER * scene.mean:
+        return Piece(Kind.EDGE, "chamfer", f"{mm1(2 * region.radius)} mm", (number,), radius=region.radius, axis=axis)
     if region.form is Form.CONE:
         return Piece(Kind.SKIN, "cone", f"{mm1(2 * region.radius)} mm", (number,), radius=region.radius, axis=axis)
     if region.form is Form.BALL:
         word = "ball" if region.sign > 0 else "cup"
         return Piece(Kind.SKIN, word, f"radius {mm1(region.radius)} mm", (number,), radius=region.radius)
     return Piece(Kind.SKIN, "curved skin", "", (number,), axis=axis)
+
+
+def _is_side(scene: Scene, number: int) -> bool:
+    """Is a flat a narrow side: the metal behind it is thicker than it is wide?"""
+    metal, width = scene.wall(number), narrow_width(scene, number)
+    if width < STRIP * metal:
+        return True
+    return width < NARROW_SIDE * metal and _least_extent(scene.regions.items[number]) < 1.1 * NARROW_SIDE * metal
+
+
+def _least_extent(region: Region) -> float:
+    """Return the distance of the nearest two parallel lines that hold a flat between them, near enough [m]."""
+    flat = region.points @ np.stack(cross_axes(region.axis), axis=1)
+    turn = np.radians(np.arange(0, 180, 6))
+    return float(np.ptp(flat @ np.stack([np.cos(turn), np.sin(turn)]), axis=0).min())
 
 
 def narrow_width(scene: Scene, number: int) -> float:
@@ -80,7 +99,7 @@ def narrow_width(scene: Scene, number: int) -> float:
 
 def _flat(scene: Scene, number: int, region: Region, along: Floats | None, ends_along: bool) -> Piece:
     facing = region.axis
-    if narrow_width(scene, number) > NARROW_SIDE * scene.wall(number):
+    if not _is_side(scene, number):
         return Piece(Kind.FACE, "face", "", (number,), facing=facing)
     if along is not None and _is_end(scene, region, along, ends_along):
         return Piece(Kind.END, "end", "", (number,), facing=facing)
