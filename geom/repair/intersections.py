@@ -50,6 +50,8 @@ def crossing_faces(vertices: Floats, faces: Ints, most: int = 0) -> Ints:
 
 def rounding(vertices: Floats, faces: Ints) -> tuple[float, float]:
     """Return the step of single precision at the largest coordinate, and the least depth of a crossing [m]."""
-    used = vertices[np.unique(faces)]
+    is_used = np.zeros(len(vertices), dtype=np.bool_)
+    is_used[faces] = True
+    used = vertices[is_used]
     step = 2 * STEP * float(np.abs(used).max(initial=0.0))
     return step, max(SHALLOW * float(np.linalg.norm(np.ptp(used, axis=0))), 2 * step)

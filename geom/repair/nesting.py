@@ -45,13 +45,14 @@ class Bodies:
     @cached_property
     def area(self) -> Floats:
         """(bodies,) surface of each [m²]."""
-        return np.asarray(np.add.reduceat(np.linalg.norm(self.vectors, axis=1), self.start[:-1]))
+        areas = np.sqrt(np.einsum("ij,ij->i", self.vectors, self.vectors))
+        return np.asarray(np.add.reduceat(areas, self.start[:-1]), dtype=np.float64)
 
     @cached_property
     def volume(self) -> Floats:
         """(bodies,) volume of each, negative where it is wound inside out [m³]."""
-        origin = np.repeat(self.corners[self.start[:-1], 0], np.diff(self.start), axis=0)
-        parts = ((self.corners.mean(axis=1) - origin) * self.vectors).sum(axis=1) / 3
+        first = np.repeat(self.corners[self.start[:-1], 0], np.diff(self.start), axis=0)
+        parts = np.einsum("ij,ij->i", self.corners[:, 0] - first, self.vectors) / 3
         return np.asarray(np.add.reduceat(parts, self.start[:-1]), dtype=np.float64)
 
     def place(self, body: int) -> tuple[float, float, float]:
@@ -76,6 +77,8 @@ def sorted_bodies(vertices: Floats, faces: Ints, body: Ints) -> tuple[Bodies, In
 
 def meeting_boxes(bodies: Bodies, room: float) -> Ints:
     """Return the pairs (k, 2), first the lower number, of bodies whose boxes come within ``room`` [m]."""
+    if len(bodies) < 2:
+        return np.zeros((0, 2), dtype=np.int64)
     low, high = bodies.box
     order = np.argsort(low[:, 0], kind="stable")
     low, high = low[order] - room, high[order]
@@ -91,6 +94,8 @@ def meeting_boxes(bodies: Bodies, room: float) -> Ints:
 
 def wraps(bodies: Bodies, inner: Ints, outer: Ints, places: int = PLACES) -> Ints:
     """Return how often ``outer[i]`` wraps each of some places of ``inner[i]``: (k, places), 0 outside."""
+    if not len(inner):
+        return np.zeros((0, places), dtype=np.int64)
     rows = bodies.start[inner][:, None] + (np.diff(bodies.start)[inner][:, None] * np.arange(places)) // places
     place = np.einsum("ijkl,k->ijl", bodies.corners[rows], WEIGHTS).reshape(-1, 3)
     wanted = np.repeat(outer, places)
@@ -107,5 +112,7 @@ def wraps(bodies: Bodies, inner: Ints, outer: Ints, places: int = PLACES) -> Int
 
 def is_within(bodies: Bodies, inner: Ints, outer: Ints) -> Bools:
     """Which bodies ``inner`` have their box within that of ``outer``? Only they can lie inside it."""
+    if not len(inner):
+        return np.zeros(0, dtype=np.bool_)
     low, high = bodies.box
     return np.asarray(((low[inner] >= low[outer]) & (high[inner] <= high[outer])).all(axis=1), dtype=np.bool_)
