@@ -31,7 +31,9 @@ def unknown(features: Sequence[Feature], word: str, *, where: str) -> PartError:
     """Return the refusal of a word that none of the features is called by, with the nearest one."""
     names = list(dict.fromkeys(f.name_alone for f in features))
     kinds = list(dict.fromkeys(str(f.kind) for f in features))
-    near = get_close_matches(word, [*names, *kinds, *(f.name for f in features)], n=1, cutoff=0.3)
+    short = {name.split(" (")[0]: name for name in reversed(names)}
+    near = get_close_matches(word, [*names, *kinds, *(f.name for f in features), *short], n=1, cutoff=0.3)
+    near = [short.get(found, found) for found in near]
     return PartError(
         "feature-unknown",
         f'the part has no feature or kind of feature called "{word}"',
