@@ -123,12 +123,9 @@ def _draw(drawn: _Drawn, entity: Entity, pose: Pose, within: tuple[str, ...]) ->
             f"the DXF file draws more than {MOST_ENTITIES} entities",
             hint="leave out what does not bound the part",
         )
-    if entity.kind in SPATIAL:
-        raise PartError(
-            "part-drawing-not-flat",
-            f"{entity.where} is a thing in space; a drawing holds flat outlines",
-            hint="export the part as STL or STEP, or draw its flat outline",
-        )
+    if entity.kind not in DRAW and entity.kind != "INSERT":
+        _leave_out(drawn, entity)
+        return
     if entity.whole(67, 0) == 1:  # of a sheet of paper, not of the model
         return
     layer = entity.text(8, "0")
@@ -138,11 +135,21 @@ def _draw(drawn: _Drawn, entity: Entity, pose: Pose, within: tuple[str, ...]) ->
     if entity.kind == "INSERT":
         _insert(drawn, entity, pose, within)
         return
-    if entity.kind not in DRAW:
-        drawn.left_out[entity.kind] += 1
-        return
     drawn.layers[layer] += 1
     DRAW[entity.kind](drawn, entity, pose)
+
+
+def _leave_out(drawn: _Drawn, entity: Entity) -> None:
+    """Note what is drawn and not read; a thing in space is refused. Its groups may repeat, and are not looked at."""
+    if "1" in entity.texts(67):
+        return
+    if entity.kind in SPATIAL:
+        raise PartError(
+            "part-drawing-not-flat",
+            f"{entity.where} is a thing in space; a drawing holds flat outlines",
+            hint="export the part as STL or STEP, or draw its flat outline",
+        )
+    drawn.left_out[entity.kind] += 1
 
 
 def _own_axes(entity: Entity) -> Pose:
@@ -170,6 +177,7 @@ def _insert(drawn: _Drawn, entity: Entity, pose: Pose, within: tuple[str, ...]) 
         raise malformed(f'{entity.where} puts in a block "{shown(name)}" that the file does not have')
     head, inside = drawn.blocks[name]
     scale = [entity.real(code, 1.0) for code in (41, 42, 43)]
+    scale[2] = scale[2] or 1.0  # some programs write 0 for the height of a flat drawing
     if not all(scale):
         raise malformed(f"{entity.where} has a scale of zero")
     turn = math.radians(entity.real(50, 0.0))

@@ -72,7 +72,9 @@ def closed_rings(
     rings = [stroke.points for stroke in real if stroke.is_closed]
     joined, more = _joined([stroke.points for stroke in real if not stroke.is_closed], near)
     findings += more
-    tidy = [ring for ring in map(_tidy, (*rings, *joined)) if len(ring) >= 3]
+    tidy = [ring for ring in map(_tidy, (*rings, *joined)) if _has_area(ring)]
+    if flat := len(rings) + len(joined) - len(tidy):
+        findings.append(noted("drawing-no-length", f"{flat} closed lines without area were left out"))
     unlike, rounds = _without_doubles(tidy, near), _single_circles(circles, near)
     doubles = len(tidy) - len(unlike) + len(circles) - len(rounds)
     if doubles:
@@ -111,6 +113,14 @@ def _extent(points: Floats) -> float:
 def _tidy(ring: Floats) -> Floats:
     """Return a ring without points that repeat the one before."""
     return np.asarray(ring[np.any(ring != np.roll(ring, 1, axis=0), axis=1)])
+
+
+def _has_area(ring: Floats) -> bool:
+    """Does a ring bound anything? Lines that run back on themselves do not."""
+    if len(ring) < 3:
+        return False
+    x, y = (ring - ring[0]).T
+    return abs(float(x @ np.roll(y, -1) - y @ np.roll(x, -1))) > 1e-9 * _extent(ring) ** 2
 
 
 def _joined(open_ones: list[Floats], near: float) -> tuple[list[Floats], list[Finding]]:

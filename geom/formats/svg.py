@@ -32,7 +32,7 @@ LENGTHS = {"mm": 1e-3, "cm": 1e-2, "in": 0.0254, "pt": 0.0254 / 72, "pc": 0.0254
 
 DRAWN_BY_USE = {"defs", "symbol", "clipPath", "mask", "marker", "pattern"}
 WORDLESS = {"style", "title", "desc", "metadata", "linearGradient", "radialGradient", "filter", "view", "cursor"}
-TEXT_LIKE = {"text", "image", "foreignObject", "switch", "audio", "video", "canvas", "iframe"}
+TEXT_LIKE = {"text", "image", "foreignObject", "audio", "video", "canvas", "iframe"}
 CONTAINERS = {"g", "a", "svg"}
 MOVING = ("display", "visibility", "transform", "@import", " d:", " cx", " cy", " rx", " ry")
 
@@ -99,7 +99,7 @@ NOWHERE = Affine(np.eye(2), np.zeros(2))
 class _Drawn:
     """What was found so far."""
 
-    by_id: dict[str, Element]
+    by_id: dict[str, list[Element]]
     strokes: list[Stroke] = field(default_factory=list)
     circles: list[CIRCLE] = field(default_factory=list)
     left_out: Counter[str] = field(default_factory=Counter)
@@ -126,11 +126,11 @@ def read_svg(data: bytes) -> RawDrawing:
     return RawDrawing(rings, circles, _unit(root), (*said, *done), is_downward=True)
 
 
-def _tree(data: bytes) -> tuple[Element, dict[str, Element], list[Element]]:
+def _tree(data: bytes) -> tuple[Element, dict[str, list[Element]], list[Element]]:
     """Parse XML into elements; return the outermost, those with an id, and the style sheets."""
     parser = expat.ParserCreate(namespace_separator=" ")
     top = Element("", {}, 0)
-    stack, by_id, styles = [top], dict[str, Element](), list[Element]()
+    stack, by_id, styles = [top], dict[str, list[Element]](), list[Element]()
 
     def refuse(*_: object) -> int:
         raise malformed("the SVG file has a document type or entities, which are not read", "save it as plain SVG")
@@ -146,9 +146,7 @@ def _tree(data: bytes) -> tuple[Element, dict[str, Element], list[Element]]:
         if local == "style":
             styles.append(element)
         if name := own.get("id", ""):
-            if name in by_id:
-                raise malformed(f'the SVG file has the id "{shown(name)}" twice')
-            by_id[name] = element
+            by_id.setdefault(name, []).append(element)
 
     def end(_: str) -> None:
         stack.pop()
@@ -232,9 +230,10 @@ def _use(drawn: _Drawn, element: Element, pose: Affine, within: tuple[int, ...])
     link = element.attributes.get("href", "")
     if not link.startswith("#"):
         raise malformed(f'{element.where} refers to "{shown(link)}", outside the file', "save it as plain SVG")
-    meant = drawn.by_id.get(link[1:])
-    if meant is None:
-        raise malformed(f'{element.where} refers to "{shown(link)}", which the file does not have')
+    found = drawn.by_id.get(link[1:], [])
+    if len(found) != 1:
+        raise malformed(f'{element.where} refers to "{shown(link)}", which the file has {len(found)} times')
+    meant = found[0]
     if id(meant) in within:
         raise malformed(f"{element.where} refers to itself in a circle")
     if len(within) >= DEEPEST:
