@@ -152,6 +152,9 @@ def _is_narrow(scene: Scene, number: int) -> bool:
     """Is a free piece a strip along an edge, or the corner where such strips meet?"""
     seams = scene.regions.seams[number]
     smooth = sum(s.length for s in seams if abs(s.turn) < SMOOTH)
+    region = scene.regions.items[number]
+    if region.form is Form.SWEPT and region.length(region.axis) < LOW_CORNER * scene.border_width(number):
+        return False
     return scene.border_width(number) < NARROW * scene.mean and smooth > 0.3 * sum(s.length for s in seams)
 
 

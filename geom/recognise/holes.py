@@ -33,7 +33,7 @@ def find_holes(scene: Scene) -> None:
     """Make pieces of every hole."""
     for rings in ([*_round_rings(scene), *_cornered_rings(scene)], _rimmed_rings(scene)):
         for ring in sorted(rings, key=lambda ring: -sum(scene.regions.items[m].area for m in ring.members)):
-            if scene.used.isdisjoint(ring.members):
+            if scene.used.isdisjoint(ring.members) and _section(scene, ring) > 0:
                 floor = tuple(m for m in _floor(scene, ring) if m not in scene.used)
                 scene.add(_piece(scene, ring, floor))
     _countersinks(scene)
@@ -195,15 +195,19 @@ def _piece(scene: Scene, ring: Ring, floor: tuple[int, ...]) -> Piece:
 
 def _covered(scene: Scene, ring: Ring, floor: tuple[int, ...]) -> float:
     """Return which share of the section of a hole its bottom covers."""
-    surface, items = scene.surface, scene.regions.items
+    bottom = np.concatenate([scene.regions.items[m].faces for m in floor])
+    return float(np.abs(scene.surface.area_vectors[bottom] @ ring.axis).sum()) / max(_section(scene, ring), 1e-300)
+
+
+def _section(scene: Scene, ring: Ring) -> float:
+    """Return the mean section of what walls enclose: less than nothing round metal, more round a hole [m²]."""
+    items, surface = scene.regions.items, scene.surface
     wall = np.concatenate([items[m].faces for m in ring.members])
-    bottom = np.concatenate([items[m].faces for m in floor])
     depth = float(np.ptp(np.concatenate([items[m].points for m in ring.members]) @ ring.axis))
     out = surface.centroids[wall] - surface.centroids[wall].mean(axis=0)
     out = out - (out @ ring.axis)[:, None] * ring.axis
-    # the divergence theorem: the mean section over the depth
-    section = abs(float((out * surface.area_vectors[wall]).sum())) / 2 / max(depth, 1e-300)
-    return float(np.abs(surface.area_vectors[bottom] @ ring.axis).sum()) / max(section, 1e-300)
+    # the divergence theorem: the volume, over the depth
+    return -float((out * surface.area_vectors[wall]).sum()) / 2 / max(depth, 1e-300)
 
 
 def _opening(scene: Scene, ring: Ring) -> tuple[float, float]:
