@@ -8,6 +8,7 @@ import math
 import numpy as np
 
 from geom.arrays import Floats
+from geom.formats.raw import malformed
 
 STEP = math.radians(1.0)  # most that an arc turns from one point to the next
 CLOSE = 1e-5  # most that a curve leaves its chords, as a share of its length
@@ -28,6 +29,8 @@ def ellipse(centre: Floats, major: Floats, minor: Floats, start: float, turn: fl
 
 def pieces_of(turn: float) -> int:
     """Straight pieces for an arc through ``turn`` [rad]."""
+    if not math.isfinite(turn):
+        raise malformed("a curve of the drawing is too small or too large to be followed")
     return max(math.ceil(abs(turn) / STEP - 1e-9), 1)
 
 

@@ -72,7 +72,8 @@ def _corners(lines: list[bytes]) -> tuple[Ints, Ints]:
         flat = integers(list(chain.from_iterable(row[1 : n + 1] for row, n in zip(rows, count.tolist(), strict=True))))
     except ValueError:
         raise _not_a_face(lines) from None
-    if len(flat) != count.sum() or (len(count) and count.min() < 0) or (len(flat) and flat.min() < 0):
+    room = np.array([len(row) - 1 for row in rows], dtype=np.int64)
+    if (count < 0).any() or (count > room).any() or (flat < 0).any():
         raise _not_a_face(lines)
     return count, flat
 
@@ -84,7 +85,7 @@ def _not_a_face(lines: list[bytes]) -> Exception:
             values = integers(words[: int(words[0]) + 1])
         except ValueError:
             values = np.zeros(0, np.int64)
-        if not len(values) or len(values) != values[0] + 1 or values.min() < 0:
+        if not len(values) or len(values) != int(values[0]) + 1 or values.min() < 0:
             return malformed(
                 f'face {number} of the OFF file, "{text_of(line)}", has too few or negative corners, or other words'
             )

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import importlib
 from collections.abc import Callable
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeAlias
+
+import numpy as np
 
 from geom.errors import PartError
 from geom.formats.content import content_of
@@ -25,6 +27,7 @@ READERS = {
     ".dxf": ("geom.formats.dxf", "read_dxf"),
     ".svg": ("geom.formats.svg", "read_svg"),
 }
+Reader: TypeAlias = "Callable[[bytes], RawMesh | RawDrawing]"
 READ_TWICE = (".stl", ".obj", ".ply", ".off")
 
 
@@ -65,9 +68,8 @@ def read_bytes(data: bytes, suffix: str) -> RawMesh | RawDrawing:
 
 def _read(data: bytes, suffix: str) -> RawMesh | RawDrawing:
     """Call the reader; whatever goes wrong inside it is the fault of the file."""
-    reader = _reader(suffix)
     try:
-        return reader(data)
+        return called(_reader(suffix), data)
     except (PartError, MemoryError):
         raise
     except RecursionError:
@@ -76,11 +78,25 @@ def _read(data: bytes, suffix: str) -> RawMesh | RawDrawing:
         raise malformed(f"the file cannot be read: {type(error).__name__}: {shown(str(error))}") from error
 
 
-def _reader(suffix: str) -> Callable[[bytes], RawMesh | RawDrawing]:
+def called(reader: Reader, data: bytes) -> RawMesh | RawDrawing:
+    """Call a reader; let no sign that cannot be printed pass from the file into a message."""
+    try:
+        with np.errstate(all="ignore"):  # what is not finite is refused by name where the part is made
+            return reader(data)
+    except PartError as error:
+        error.message, error.hint = _printable(error.message), _printable(error.hint)
+        raise
+
+
+def _printable(text: str) -> str:
+    return "".join(sign if sign.isprintable() else "?" for sign in text)
+
+
+def _reader(suffix: str) -> Reader:
     check_suffix(suffix)
     module, name = READERS[suffix]
     try:
-        reader: Callable[[bytes], RawMesh | RawDrawing] = getattr(importlib.import_module(module), name)
+        reader: Reader = getattr(importlib.import_module(module), name)
     except ImportError as error:
         raise PartError(
             "part-mesh-suffix",

@@ -100,8 +100,7 @@ def _cut(vertices: Floats, rings: Ints, members: Ints, warped: _Warped) -> tuple
     if n == 3:
         return rings, np.arange(k)
     fans = np.stack([np.repeat(rings[:, :1], n - 2, axis=1), rings[:, 1:-1], rings[:, 2:]], axis=2)
-    with np.errstate(all="ignore"):  # corners that are no finite numbers are refused by name later
-        cut, outline, is_fan = _measured(vertices[rings], members)
+    cut, outline, is_fan = _measured(vertices[rings], members)
     warped.add(members[is_fan], cut[is_fan], outline[is_fan])
     faces, whose = [fans[is_fan].reshape(-1, 3)], [np.repeat(np.flatnonzero(is_fan), n - 2)]
     for row in np.flatnonzero(~is_fan):

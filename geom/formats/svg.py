@@ -181,6 +181,10 @@ def _unit(root: Element) -> float | None:
     scales = [size / side for size, side in zip(sizes, values[2:], strict=True) if size is not None]
     if not scales:
         return None
+    if not 0 < min(scales) <= max(scales) < math.inf:
+        raise malformed(
+            f"the units of the SVG file are {min(scales):.3g} to {max(scales):.3g} m long; no drawing has such"
+        )
     fit = root.attributes.get("preserveAspectRatio", "")
     if "none" in fit and max(scales) - min(scales) > 1e-6 * max(scales):
         raise malformed("the SVG file is stretched: a unit has another length along x than along y")
