@@ -4,10 +4,11 @@ import numpy as np
 
 from geom.arrays import Bools, Floats, Ints
 from geom.errors import PartError
+from geom.repair.nesting import is_within, meeting_boxes, sorted_bodies, wraps
 from geom.repair.work import Work, at, count, marks, warned
 from geom.surface.soundness import edge_runs, groups_of
 
-SAMPLES = 8  # corners of a body that must lie in another for it to be inside
+SAMPLES = 8  # places of a body that must lie in another for it to be inside
 
 
 def wound_alike(work: Work) -> Work:
@@ -91,42 +92,13 @@ def outside_out(work: Work, pairs: Ints, *, was_mixed: bool) -> Work:
 
 def _bodies_to_turn(work: Work, body: Ints, volume: Floats, doubtful: Bools, *, was_mixed: bool) -> Bools:
     """Which bodies to turn, by what they lie in."""
-    members = np.split(np.argsort(body, kind="stable"), np.cumsum(np.bincount(body))[:-1])
-    low, high = _boxes(work, body, len(volume))
-    turned = np.zeros(len(volume), dtype=np.bool_)
-    holders: dict[int, list[int]] = {}
-    for number in np.flatnonzero(doubtful).tolist():
-        around = (low <= low[number]).all(axis=1) & (high >= high[number]).all(axis=1)
-        around[number] = False
-        own = np.unique(work.faces[members[number]])
-        places = work.vertices[own[np.linspace(0, len(own) - 1, SAMPLES).astype(np.int64)]]
-        holders[number] = [
-            int(other)
-            for other in np.flatnonzero(around)
-            if all(_wraps(work.vertices[work.faces[members[other]]], place) for place in places)
-        ]
-        if was_mixed or not holders[number]:
-            turned[number] = (volume[number] < 0) == (len(holders[number]) % 2 == 0)
+    bodies, _ = sorted_bodies(work.vertices, work.faces, body)
+    near = meeting_boxes(bodies, 0.0)
+    near = np.concatenate([near, near[:, ::-1]])
+    near = near[is_within(bodies, near[:, 0], near[:, 1])]
+    inside = near[(wraps(bodies, near[:, 0], near[:, 1], SAMPLES) != 0).all(axis=1)]
+    holders = np.bincount(inside[:, 0], minlength=len(volume))
+    turned = doubtful & ((volume < 0) == (holders % 2 == 0)) & (was_mixed | (holders == 0))
     if not was_mixed:  # what lies in a body that is turned goes with it
-        outer = turned.copy()
-        for inner, around_it in holders.items():
-            turned[inner] |= any(outer[other] for other in around_it)
-    return turned
-
-
-def _boxes(work: Work, body: Ints, number: int) -> tuple[Floats, Floats]:
-    low, high = np.full((number, 3), np.inf), np.full((number, 3), -np.inf)
-    for k in range(3):
-        np.minimum.at(low, body, work.vertices[work.faces[:, k]])
-        np.maximum.at(high, body, work.vertices[work.faces[:, k]])
-    return low, high
-
-
-def _wraps(corners: Floats, place: Floats) -> bool:
-    """Does a closed surface (m, 3, 3), either way out, wrap a place? By solid angles (van Oosterom & Strackee 1983)."""
-    a, b, c = (corners[:, k] - place for k in range(3))
-    la, lb, lc = (np.sqrt(np.einsum("ij,ij->i", v, v)) for v in (a, b, c))
-    top = np.einsum("ij,ij->i", a, np.cross(b, c))
-    dot = np.einsum
-    low = la * lb * lc + dot("ij,ij->i", a, b) * lc + dot("ij,ij->i", b, c) * la + dot("ij,ij->i", c, a) * lb
-    return bool(abs(np.arctan2(top, low).sum()) > np.pi)
+        turned |= np.bincount(inside[:, 0], turned[inside[:, 1]], len(volume)) > 0
+    return np.asarray(turned)
