@@ -11,6 +11,7 @@ from geom.arrays import Floats
 from geom.formats.raw import malformed
 
 STEP = math.radians(1.0)  # most that an arc turns from one point to the next
+LEAST_PIECES = 8  # of an arc: a shallow one over a long chord bounds area too
 CLOSE = 1e-5  # most that a curve leaves its chords, as a share of its length
 MOST_PIECES = 4096  # of one curve
 
@@ -31,7 +32,7 @@ def pieces_of(turn: float) -> int:
     """Straight pieces for an arc through ``turn`` [rad]."""
     if not math.isfinite(turn):
         raise malformed("a curve of the drawing is too small or too large to be followed")
-    return max(math.ceil(abs(turn) / STEP - 1e-9), 1)
+    return max(math.ceil(abs(turn) / STEP - 1e-9), LEAST_PIECES)
 
 
 def bulge(start: Floats, end: Floats, value: float) -> Floats:

@@ -88,7 +88,6 @@ class _Drawn:
     layers: Counter[str] = field(default_factory=Counter)
     left_out: Counter[str] = field(default_factory=Counter)
     unseen: int = 0
-    count: int = 0
 
     def stroke(self, points: Floats, heights: Sequence[float], pose: Pose, *, is_closed: bool = False) -> None:
         """Take a line or curve."""
@@ -107,22 +106,59 @@ def read_dxf(data: bytes) -> RawDrawing:
     found = sections_of(list(tags_of(decoded(data))))
     unit = stated_unit(found.get("HEADER", []))
     drawn = _Drawn(blocks_of(found.get("BLOCKS", [])), hidden_layers(found.get("TABLES", [])))
-    for entity in entities_of(found.get("ENTITIES", [])):
-        _draw(drawn, entity, Pose(), ())
+    entities = tuple(entities_of(found.get("ENTITIES", [])))
+    _check_count(_Counted(drawn.blocks).of(entities, ()))
+    for entity in entities:
+        _draw(drawn, entity, Pose())
     _check_flat(drawn)
     rings, circles, done = closed_rings(drawn.strokes, drawn.circles)
     return RawDrawing(rings, circles, unit, (*_said(drawn), *done))
 
 
-def _draw(drawn: _Drawn, entity: Entity, pose: Pose, within: tuple[str, ...]) -> None:
-    """Take what one entity draws."""
-    drawn.count += 1
-    if drawn.count > MOST_ENTITIES:
+def _check_count(count: int) -> None:
+    if count > MOST_ENTITIES:
         raise PartError(
             "part-drawing-large",
-            f"the DXF file draws more than {MOST_ENTITIES} entities",
+            f"the DXF file draws {count} entities, blocks counted as often as they are put in; {MOST_ENTITIES} is the most",
             hint="leave out what does not bound the part",
         )
+
+
+class _Counted:
+    """How many entities each block draws, counted once a block before anything is drawn."""
+
+    def __init__(self, blocks: dict[str, tuple[Entity, tuple[Entity, ...]]]) -> None:
+        self.blocks = blocks
+        self.known: dict[str, int] = {}
+
+    def of(self, entities: Sequence[Entity], within: tuple[str, ...]) -> int:
+        """Return how many entities these draw, those of blocks among them."""
+        return sum(1 + (self._of_block(one, within) if one.kind == "INSERT" else 0) for one in entities)
+
+    def _of_block(self, insert: Entity, within: tuple[str, ...]) -> int:
+        name = insert.text(2, "").upper()
+        if name in within:
+            raise malformed(f'the block "{shown(name)}" of the DXF file contains itself')
+        if len(within) >= DEEPEST:
+            raise malformed(f"blocks of the DXF file lie more than {DEEPEST} deep in each other")
+        if name not in self.blocks:
+            raise malformed(f'{insert.where} puts in a block "{shown(name)}" that the file does not have')
+        if name not in self.known:
+            self.known[name] = self.of(self.blocks[name][1], (*within, name))
+        columns, rows = _repeats(insert)
+        return columns * rows * self.known[name]
+
+
+def _repeats(insert: Entity) -> tuple[int, int]:
+    """Return in how many columns and rows a block is put in."""
+    columns, rows = insert.whole(70, 1) or 1, insert.whole(71, 1) or 1
+    if columns < 0 or rows < 0:
+        raise malformed(f"{insert.where} repeats its block {columns} x {rows} times")
+    return columns, rows
+
+
+def _draw(drawn: _Drawn, entity: Entity, pose: Pose) -> None:
+    """Take what one entity draws."""
     if entity.kind not in DRAW and entity.kind != "INSERT":
         _leave_out(drawn, entity)
         return
@@ -133,7 +169,7 @@ def _draw(drawn: _Drawn, entity: Entity, pose: Pose, within: tuple[str, ...]) ->
         drawn.unseen += 1
         return
     if entity.kind == "INSERT":
-        _insert(drawn, entity, pose, within)
+        _insert(drawn, entity, pose)
         return
     drawn.layers[layer] += 1
     DRAW[entity.kind](drawn, entity, pose)
@@ -167,24 +203,15 @@ def _own_axes(entity: Entity) -> Pose:
     return Pose() if normal[2] > 0 else MIRRORED
 
 
-def _insert(drawn: _Drawn, entity: Entity, pose: Pose, within: tuple[str, ...]) -> None:
-    name = entity.text(2, "").upper()
-    if name in within:
-        raise malformed(f'the block "{shown(name)}" of the DXF file contains itself')
-    if len(within) >= DEEPEST:
-        raise malformed(f"blocks of the DXF file lie more than {DEEPEST} deep in each other")
-    if name not in drawn.blocks:
-        raise malformed(f'{entity.where} puts in a block "{shown(name)}" that the file does not have')
-    head, inside = drawn.blocks[name]
+def _insert(drawn: _Drawn, entity: Entity, pose: Pose) -> None:
+    head, inside = drawn.blocks[entity.text(2, "").upper()]
     scale = [entity.real(code, 1.0) for code in (41, 42, 43)]
     scale[2] = scale[2] or 1.0  # some programs write 0 for the height of a flat drawing
     if not all(scale):
         raise malformed(f"{entity.where} has a scale of zero")
     turn = math.radians(entity.real(50, 0.0))
     turned = np.array([[math.cos(turn), -math.sin(turn)], [math.sin(turn), math.cos(turn)]])
-    columns, rows = entity.whole(70, 1) or 1, entity.whole(71, 1) or 1
-    if not 0 < columns * rows <= MOST_ENTITIES or columns < 0:
-        raise malformed(f"{entity.where} repeats its block {columns} x {rows} times")
+    columns, rows = _repeats(entity)
     at, base, own = entity.point(10), head.point(10), _own_axes(entity)
     plane = turned @ np.diag(scale[:2])
     for column in range(columns):
@@ -193,7 +220,7 @@ def _insert(drawn: _Drawn, entity: Entity, pose: Pose, within: tuple[str, ...]) 
             inner = Pose(plane, at[:2] + step - plane @ base[:2], (scale[2], at[2] - scale[2] * base[2]))
             whole = pose.after(own.after(inner))
             for one in inside:
-                _draw(drawn, one, whole, (*within, name))
+                _draw(drawn, one, whole)
 
 
 def _line(drawn: _Drawn, entity: Entity, pose: Pose) -> None:
