@@ -26,13 +26,13 @@ from geom.hanging.tilts import Tilt, least_tilt
 from geom.hanging.undersides import Underside, undersides
 from geom.surface.surface import Surface
 
-ALONG = 250
+ALONG = 200
 """Columns along the longest level side of a part."""
 
 ACROSS = 4
 """Columns across the narrowest hole, where there is room."""
 
-MOST = 90_000
+MOST = 60_000
 """Columns, at most."""
 
 DENSE = 160
@@ -88,13 +88,14 @@ def hanging_of(cell: Cell) -> Hanging:
     return found if found.tilt is None else replace(found, turn=found.tilt.pose_turn(cell.pose))
 
 
-def hung(solid: Surface, features: Sequence[Feature], liquid_level: float | None) -> Hanging:
+def hung(solid: Surface, features: Sequence[Feature], liquid_level: float | None, *, tilts: bool = True) -> Hanging:
     """Return what a part holds back as it hangs.
 
     Parameters
     ----------
     solid : closed, in the frame of the tank (z up), tags are the numbers of ``features``
     liquid_level : height of the liquid surface [m]; None where all of the part is under it
+    tilts : look for the least tilt that frees what is held, which takes most of the time
     """
     liquid = BIG / 2 if liquid_level is None else liquid_level
     step = grid_step(solid, features)
@@ -105,7 +106,7 @@ def hung(solid: Surface, features: Sequence[Feature], liquid_level: float | None
         again = _held(shut(solid, through), features, liquid, step)
         trapped, cups = (with_doubtful(sure, maybe) for sure, maybe in zip((trapped, cups), again, strict=True))
     tilt = None
-    if any(pocket.sure for pocket in (*trapped, *cups)):
+    if tilts and any(pocket.sure for pocket in (*trapped, *cups)):
         size = float(np.linalg.norm(np.ptp(solid.bounds, axis=0)))
         tilt = least_tilt(solid, lambda s, fine: _volumes(s, features, liquid, size / TRIED[fine]))
     return Hanging(
@@ -148,14 +149,15 @@ def _all_held(columns: Columns, flipped: Columns, liquid: float) -> tuple[Held, 
 def _held(
     solid: Surface, features: Sequence[Feature], liquid: float, step: float
 ) -> tuple[tuple[Pocket, ...], tuple[Pocket, ...]]:
-    """Return the pockets of air and of bath on the finer grid, each with its difference from the first."""
+    """Return the pockets of air and of bath on the finer grid, each with its difference from the first grid."""
     grid = _grid(solid, features, step)
     first = _all_held(*columns_round(solid, grid), liquid)
     boxes = [box for held in first for box in boxes_of(held)]
     if not boxes:
         return (), ()
-    grid = refined_grid(grid, boxes, DENSE, LINES)
-    air, dry, bath = _all_held(*columns_round(solid, grid), liquid)
+    finer = refined_grid(grid, boxes, DENSE, LINES)
+    is_new = len(finer.xs) > len(grid.xs) or len(finer.ys) > len(grid.ys)
+    air, dry, bath = _all_held(*columns_round(solid, finer), liquid) if is_new else first
     found = [pockets(air, solid, features), pockets(dry, solid, features, dry=True), pockets(bath, solid, features)]
     checked = [_compared(fine, other) for fine, other in zip(found, first, strict=True)]
     return (*checked[0], *checked[1]), tuple(checked[2])

@@ -7,6 +7,7 @@ import numpy as np
 from geom.arrays import Floats
 from geom.feature import Feature, Kind
 from geom.hanging.hanging import Hanging, hung
+from geom.hanging.tilts import Tilt
 from geom.surface.solid import box, left_over, upright_cylinder
 from geom.surface.surface import Surface
 from helpers.meshes import icosphere
@@ -81,8 +82,13 @@ def features(solid: Surface, widths: dict[int, float] | None = None, kind: Kind 
 
 
 def held(solid: Surface, level: float | None = None, widths: dict[int, float] | None = None) -> Hanging:
-    """What a body holds; the liquid surface in millimetres."""
-    return hung(solid, features(solid, widths), None if level is None else 1e-3 * level)
+    """What a body holds, without a look at tilts; the liquid surface in millimetres."""
+    return hung(solid, features(solid, widths), None if level is None else 1e-3 * level, tilts=False)
+
+
+def least(solid: Surface) -> Tilt | None:
+    """The least tilt that frees what a body holds."""
+    return hung(solid, features(solid), None).tilt
 
 
 def cup(diameter: float = 20.0, deep: float = 25.0, wall: float = 2.0) -> Surface:
