@@ -14,12 +14,17 @@ from geom.field import Field
 from geom.panels import Panels
 from geom.part.naming import is_called, unknown
 from geom.part.part import Part
+from geom.surface.ball import square_normals, touched
 
 REFERENCE_AREA = 1e-4
 """Local thickness is a mean over about 1 cm² (ISO 2064:1996 defines it as a mean over a reference area) [m²]."""
 
 BALL = 10e-3
 """Radius of the ball that a significant surface can be touched with [m] (20 mm ball; ISO 1456, from memory)."""
+
+
+CUT_IN = 0.04
+"""Share of its radius by which that ball may cut into panels: they lie across curves."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -181,11 +186,13 @@ def touched_by_ball(panels: Panels, copy: Ints | None = None) -> Bools:
     matters in use, not how it is hung.
     """
     whole, count = panels.hung, panels.part_count  # what is stopped off is in the way of the ball too
-    centres = whole.centroids - BALL * whole.normals  # normals point into the metal
-    nearest = np.zeros(len(centres))
-    copy = np.zeros(len(centres), dtype=np.int64) if copy is None else copy
-    for rows in (np.flatnonzero(copy == k) for k in np.unique(copy)):
-        nearest[rows] = cKDTree(whole.centroids[rows]).query(centres[rows])[0]
-    # centroids stand for whole panels: near a panel of edge h the surface is up to h²/(2R) closer
-    slack = 0.08 * BALL
-    return np.asarray(nearest[:count] > BALL - slack)
+    copy = np.zeros(len(whole.faces), dtype=np.int64) if copy is None else copy
+    chosen = np.zeros(count, dtype=np.bool_)
+    for number in np.unique(copy[:count]):
+        own = np.flatnonzero(copy == number)
+        alone = whole.selected(copy == number)
+        wet = own < count
+        # normals of panels point into the metal
+        fits = touched(alone, alone.centroids[wet], -square_normals(alone)[wet], BALL, CUT_IN)
+        chosen[own[wet]] = fits
+    return chosen

@@ -1,0 +1,122 @@
+"""What a ball can touch: it lies against a place of the surface and cuts into none."""
+
+import numpy as np
+
+from geom.arrays import Bools, Floats, Ints
+from geom.surface.boxtree import box_tree
+from geom.surface.soundness import edge_report
+from geom.surface.surface import Surface
+
+SLACK = 0.02  # of the radius, by which the ball may cut in: flat faces stand for curves
+FINE = 0.125  # of the radius: places on large faces are no farther apart
+MOST_PLACES = 40_000  # places looked at on one surface; larger ones are looked at more coarsely
+SMOOTH = np.cos(np.radians(36.0))  # faces that turn by less are one curve: the ball stands square to it, not to them
+
+
+def touched(surface: Surface, points: Floats, normals: Floats, radius: float, slack: float = SLACK) -> Bools:
+    """Tell whether a ball can touch a surface at places on it.
+
+    Parameters
+    ----------
+    points : (n, 3) places on the surface [m]
+    normals : (n, 3) unit vectors out of the metal there
+    radius : of the ball [m]
+    slack : share of the radius by which the ball may cut into the surface
+
+    Returns
+    -------
+    (n,) true where the ball that lies against the place cuts into no face by more than the slack
+    """
+    centres = np.asarray(points) + radius * np.asarray(normals)
+    clear = radius * (1 - slack)
+    row, _, _ = box_tree(surface.corners).nearest(centres, reach=clear)
+    return np.asarray(row < 0)
+
+
+def touched_area(surface: Surface, radius: float, count: int | None = None) -> Floats:
+    """Return (count,) the area of each tag of a closed surface that a ball can touch [m²].
+
+    Large faces are cut into pieces of at most ``FINE`` radii, and a piece counts whole or not at all.
+    ``count`` None: as many as there are tags.
+    """
+    corners, owner, normals = _pieces(surface, radius)
+    middle = corners.mean(axis=1)
+    good = touched(surface, middle, _unit(normals.mean(axis=1)), radius)
+    sides = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    area = 0.5 * np.linalg.norm(sides, axis=1) * good
+    size = int(surface.tag.max(initial=-1)) + 1 if count is None else count
+    return np.asarray(np.bincount(surface.tag[owner], area, size), dtype=np.float64)
+
+
+def _pieces(surface: Surface, radius: float) -> tuple[Floats, Ints, Floats]:
+    """Return small triangles (n, 3, 3), the face of each, and the normals at their corners (n, 3, 3)."""
+    step = FINE * radius
+    lengths = np.linalg.norm(surface.corners - np.roll(surface.corners, 1, axis=1), axis=2).max(axis=1)
+    while True:
+        # pieces are near right-angled with their longest edge between half and the whole of the step
+        expected = float((1 + 2 * lengths / step + 6 * surface.areas / step**2)[lengths > step].sum())
+        if len(surface.faces) + expected <= MOST_PLACES or step > lengths.max():
+            break
+        step *= 1.2
+    corners, normals = np.array(surface.corners), smooth_normals(surface)
+    owner = np.arange(len(corners))
+    done: list[tuple[Floats, Ints, Floats]] = []
+    while len(corners):
+        edges = np.linalg.norm(np.roll(corners, -1, axis=1) - corners, axis=2)
+        longest = np.argmax(edges, axis=1)
+        large = edges[np.arange(len(edges)), longest] > step
+        done.append((corners[~large], owner[~large], normals[~large]))
+        order = (longest[large, None] + np.arange(3)) % 3  # the longest edge first
+        row = np.flatnonzero(large)[:, None]
+        corners, normals, owner = _halves(corners[row, order]), _halves(normals[row, order]), np.tile(owner[large], 2)
+    return (
+        np.concatenate([d[0] for d in done]),
+        np.concatenate([d[1] for d in done]),
+        np.concatenate([d[2] for d in done]),
+    )
+
+
+def _halves(values: Floats) -> Floats:
+    """Cut triangles (n, 3, 3) in two across their first edge: values at the corners of both."""
+    a, b, c = values[:, 0], values[:, 1], values[:, 2]
+    middle = (a + b) / 2
+    return np.concatenate([np.stack([a, middle, c], axis=1), np.stack([middle, b, c], axis=1)])
+
+
+def square_normals(surface: Surface) -> Floats:
+    """Return (m, 3) unit normals at the centroids: of the curve that smoothly joined faces stand for."""
+    return _unit(smooth_normals(surface).mean(axis=1))
+
+
+def _unit(vectors: Floats) -> Floats:
+    return np.asarray(vectors / np.maximum(np.linalg.norm(vectors, axis=-1, keepdims=True), 1e-300))
+
+
+def smooth_normals(surface: Surface) -> Floats:
+    """Return (m, 3, 3) unit normals at the corners of each face: of the curve that smoothly joined faces stand for."""
+    from scipy.sparse import coo_array
+    from scipy.sparse.csgraph import connected_components
+
+    pairs = edge_report(surface.faces).pairs
+    face = pairs // 3
+    smooth = np.einsum("ij,ij->i", surface.normals[face[:, 0]], surface.normals[face[:, 1]]) > SMOOTH
+    one, two = pairs[smooth].T
+    after_one, after_two = one - one % 3 + (one + 1) % 3, two - two % 3 + (two + 1) % 3
+    # a half-edge starts at corner 3 * face + side, its partner ends there
+    start, end = np.concatenate([one, after_one]), np.concatenate([after_two, two])
+    count = 3 * len(surface.faces)
+    graph = coo_array((np.ones(len(start), dtype=np.bool_), (start, end)), shape=(count, count))
+    fans, fan = connected_components(graph, directed=False)
+    weight = _angles(surface)
+    flat = surface.normals[np.arange(count) // 3] * weight.reshape(-1, 1)
+    total: Floats = np.stack([np.bincount(fan, flat[:, k], fans) for k in range(3)], axis=1).astype(np.float64)
+    return np.asarray(_unit(total)[fan].reshape(-1, 3, 3))
+
+
+def _angles(surface: Surface) -> Floats:
+    """Return (m, 3) the angle of each face at each corner [rad]: what the triangles of a curve weigh there."""
+    ahead = np.roll(surface.corners, -1, axis=1) - surface.corners
+    back = np.roll(surface.corners, 1, axis=1) - surface.corners
+    scale = np.linalg.norm(ahead, axis=2) * np.linalg.norm(back, axis=2)
+    cosine = np.einsum("ijk,ijk->ij", ahead, back) / np.maximum(scale, 1e-300)
+    return np.asarray(np.arccos(np.clip(cosine, -1.0, 1.0)))
