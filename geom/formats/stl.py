@@ -80,6 +80,8 @@ def _ascii_stl(data: bytes) -> RawMesh:
 
 def _without_end(points: Floats) -> tuple[Finding, ...]:
     """Accept a file without its last line where its facets close; facets that do not were cut off."""
+    if not len(points):
+        raise malformed("the ASCII STL file has neither a facet nor a closing endsolid: it was cut off")
     corners = np.unique(points.reshape(-1, 3), axis=0, return_inverse=True)[1].reshape(-1, 3)
     sides = np.sort(np.concatenate([corners[:, [0, 1]], corners[:, [1, 2]], corners[:, [2, 0]]]), axis=1)
     if (np.unique(sides, axis=0, return_counts=True)[1] % 2).any():
