@@ -45,6 +45,8 @@ def _tilt(hanging: Hanging) -> str:
 
 
 def _notes(hanging: Hanging) -> tuple[str, ...]:
+    if not (hanging.trapped or hanging.cups):
+        return ("As first hung the part holds no air under it and carries no cup of bath out.",)
     notes = [
         "Air: when the part goes in as first hung. Bath: when it comes out that way. Turned half round about the vertical both stay."
     ]

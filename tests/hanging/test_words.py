@@ -1,0 +1,144 @@
+"""Findings, report and JSON of what a part holds."""
+
+from dataclasses import replace
+
+import pytest
+from helpers.fake_plan import holding
+from helpers.hollows import features, held, tray, turned, upside_down
+from helpers.rack_plan import rack_plan
+from helpers.small_plan import small_plan
+from numpy.testing import assert_allclose
+
+from geom.cell.bodies import part_solid
+from geom.cell.cell import Cell
+from geom.findings import Severity
+from geom.hanging.hanging import Hanging, hanging_of, hung
+from geom.hanging.words import hanging_findings, millilitres
+from geom.report.content import document
+from geom.report.hanging import hanging_section, hanging_tree
+
+NOTHING = Hanging((), (), (), (), None, 1e-4)
+
+
+def hanging() -> Hanging:
+    found = holding().hanging
+    assert found is not None
+    return found
+
+
+def test_nothing_held_finds_nothing():
+    assert hanging_findings(NOTHING, 1e-2) == []
+
+
+def test_air_bath_and_hydrogen_each_have_their_finding():
+    found = {f.code: f for f in hanging_findings(hanging(), 1e-2)}
+    assert list(found) == ["trapped-air", "narrow-way-out", "bath-carried-out", "narrow-blind-hole", "level-underside"]
+    assert found["trapped-air"].severity == Severity.WARNING
+    assert {f.severity for code, f in found.items() if code != "trapped-air"} == {Severity.NOTE}
+
+
+def test_trapped_air_tells_volume_area_feature_and_tilt():
+    found = hanging()
+    (finding,) = [f for f in hanging_findings(found, 1e-2) if f.code == "trapped-air"]
+    name = found.trapped[0].features[0][0]
+    for words in (
+        "about 45 mL of air",
+        f"6000 mm² of {name}",
+        "tilting it 25° about an axis between x and y",
+        "+x -y side up",
+    ):
+        assert words in finding.message
+    assert "turn 28.6 deg, 0 deg, 85.9 deg" in finding.message
+
+
+def test_bath_that_the_tilt_does_not_free_asks_for_a_drain_hole():
+    (finding,) = [f for f in hanging_findings(hanging(), 1e-2) if f.code == "bath-carried-out"]
+    assert "about 2 mL of bath" in finding.message
+    assert "a drain hole at the bottom" in finding.message
+
+
+@pytest.mark.parametrize(("area", "severity"), [(6.5e-3, Severity.NOTE), (5.5e-3, Severity.WARNING)])
+def test_much_bath_for_the_area_is_a_warning(area: float, severity: Severity):
+    """0.33 L/m² and over, as handbooks give for cup-shaped work (after Soderberg, from memory): 2 mL on 61 cm²."""
+    (finding,) = [f for f in hanging_findings(hanging(), area) if f.code == "bath-carried-out"]
+    assert finding.severity == severity
+
+
+def test_without_a_tilt_that_helps_a_vent_hole_is_named():
+    (finding,) = hanging_findings(replace(NOTHING, trapped=hanging().trapped[:1]), 1e-2)
+    assert "no tilt up to 45° frees the air" in finding.message
+    assert "vent hole at the top" in finding.message
+    assert "ASTM B507" in finding.message
+
+
+def test_an_underside_against_trapped_air_is_told_there_alone():
+    (finding,) = [f for f in hanging_findings(hanging(), 1e-2) if f.code == "level-underside"]
+    names = [u.feature for u in hanging().undersides]
+    assert names[1] in finding.message
+    assert names[0] not in finding.message
+
+
+@pytest.mark.parametrize(("volume", "words"), [(45.04e-6, "45 mL"), (1.26e-6, "1.3 mL"), (3.2e-9, "0.0032 mL")])
+def test_millilitres_have_two_digits(volume: float, words: str):
+    assert millilitres(volume) == words
+
+
+def test_the_report_has_a_section_on_hanging():
+    titles = {section.title: section for section in document(holding()).sections}
+    rows = {row.label: row.value for row in titles["Hanging"].rows}
+    assert rows["air that stays under one part"] == "45 mL"
+    assert "frees the air" in rows["least tilt that helps"]
+    table = titles["Hanging"].table
+    assert table is not None
+    assert [line[0] for line in table.lines] == ["air", "air ?", "bath"]
+
+
+def test_a_plan_that_was_not_looked_at_has_no_section():
+    assert hanging_section(None).sentences == ()
+    assert hanging_tree(None) is None
+
+
+def test_the_small_plan_says_that_nothing_is_held():
+    (section,) = [s for s in document(small_plan()).sections if s.title == "Hanging"]
+    assert section.sentences == ("As first hung the part holds no air under it and carries no cup of bath out.",)
+
+
+def tray_in_cell() -> Cell:
+    """The small plan's cell with a tray, mouth down, for a part."""
+    cell = small_plan().cell
+    solid = upside_down(tray(40, 24, 8))
+    part = replace(cell.part, surface=solid, features=tuple(features(solid)))
+    return replace(cell, part=part, pose=replace(cell.pose, turn=(0.0, 0.0, 0.0)))
+
+
+def test_the_cell_knows_how_its_part_hangs():
+    cell = tray_in_cell()
+    found = hanging_of(cell)
+    assert_allclose(1e9 * found.trapped_volume, 40 * 24 * 8, rtol=0.01)
+    over = hanging_of(replace(cell, pose=replace(cell.pose, turn=(3.14159265, 0.0, 0.0))))
+    assert over.trapped == ()
+    assert_allclose(over.cup_volume, found.trapped_volume, rtol=0.01)
+
+
+def test_half_a_turn_about_the_vertical_changes_nothing():
+    cell = tray_in_cell()
+    one = hanging_of(replace(cell, pose=replace(cell.pose, turn=(0.3, 0.2, 0.0)))).trapped_volume
+    other = hanging_of(replace(cell, pose=replace(cell.pose, turn=(0.3, 0.2, 3.14159265)))).trapped_volume
+    assert_allclose(one, other, rtol=0.01)
+
+
+def test_of_a_rack_one_part_is_looked_at():
+    cell = rack_plan().cell
+    solid = part_solid(cell.part, cell.pose)
+    alone = hanging_of(cell)
+    assert {u.feature for u in alone.undersides} == {"end +x"}
+    assert len(hung(solid, cell.part.features, None).undersides) == 3
+
+
+def test_json_has_one_record_for_each_pocket():
+    tree = hanging_tree(held(turned(tray(40, 24, 8), "x", 10)))
+    assert tree is not None
+    (pocket,) = tree["pockets"]
+    assert (pocket["holds"], pocket["sure"], pocket["stays_dry"]) == ("bath", True, False)
+    assert_allclose(tree["carried_out_mm3"], pocket["volume_mm3"], rtol=1e-12)
+    assert pocket["features"][0]["name"] == "piece 1"
