@@ -104,7 +104,6 @@ class _Drawn:
     circles: list[CIRCLE] = field(default_factory=list)
     left_out: Counter[str] = field(default_factory=Counter)
     unseen: int = 0
-    count: int = 0
 
 
 def read_svg(data: bytes) -> RawDrawing:
@@ -119,8 +118,15 @@ def read_svg(data: bytes) -> RawDrawing:
     if root.name != "svg":
         raise malformed(f'the SVG file begins with the element "{shown(root.name)}", not "svg"')
     drawn = _Drawn(by_id)
+    count = _Counted(by_id).of(root, ())
+    if count > MOST_ELEMENTS:
+        raise PartError(
+            "part-drawing-large",
+            f"the SVG file draws {count} elements, counted as often as they are used; {MOST_ELEMENTS} is the most",
+            hint="leave out what does not bound the part",
+        )
     for child in root.children:
-        _draw(drawn, child, NOWHERE, ())
+        _draw(drawn, child, NOWHERE)
     rings, circles, done = closed_rings(drawn.strokes, drawn.circles)
     said = (*_said(drawn), *_of_styles(styles))
     return RawDrawing(rings, circles, _unit(root), (*said, *done), is_downward=True)
@@ -203,15 +209,43 @@ def _length(root: Element, name: str) -> float | None:
     return values[0] * LENGTHS[found[2]]
 
 
-def _draw(drawn: _Drawn, element: Element, around: Affine, within: tuple[int, ...]) -> None:
+class _Counted:
+    """How many elements each one draws with all that it uses, counted once before anything is drawn."""
+
+    def __init__(self, by_id: dict[str, list[Element]]) -> None:
+        self.by_id = by_id
+        self.known: dict[int, int] = {}
+
+    def of(self, element: Element, within: tuple[int, ...]) -> int:
+        """Return the count; ``within``: the uses that lead here."""
+        if id(element) not in self.known:
+            inside = sum(self.of(child, within) for child in element.children)
+            if element.name == "use":
+                inside += self._of_use(element, within)
+            self.known[id(element)] = 1 + inside
+        return self.known[id(element)]
+
+    def _of_use(self, element: Element, within: tuple[int, ...]) -> int:
+        if id(element) in within:
+            raise malformed(f"{element.where} refers to itself in a circle")
+        if len(within) >= DEEPEST:
+            raise malformed(f"uses of the SVG file lie more than {DEEPEST} deep in each other")
+        return self.of(_meant(element, self.by_id), (*within, id(element)))
+
+
+def _meant(element: Element, by_id: dict[str, list[Element]]) -> Element:
+    """Return what a use refers to."""
+    link = element.attributes.get("href", "")
+    if not link.startswith("#"):
+        raise malformed(f'{element.where} refers to "{shown(link)}", outside the file', "save it as plain SVG")
+    found = by_id.get(link[1:], [])
+    if len(found) != 1:
+        raise malformed(f'{element.where} refers to "{shown(link)}", which the file has {len(found)} times')
+    return found[0]
+
+
+def _draw(drawn: _Drawn, element: Element, around: Affine) -> None:
     """Take what an element and those in it draw."""
-    drawn.count += 1
-    if drawn.count > MOST_ELEMENTS:
-        raise PartError(
-            "part-drawing-large",
-            f"the SVG file draws more than {MOST_ELEMENTS} elements",
-            hint="leave out what does not bound the part",
-        )
     if element.name in DRAWN_BY_USE or element.name in WORDLESS or " of " in element.name:
         return
     if element.is_hidden:
@@ -221,35 +255,25 @@ def _draw(drawn: _Drawn, element: Element, around: Affine, within: tuple[int, ..
     if element.name in CONTAINERS:
         inner = pose.after(_viewport(element)) if element.name == "svg" else pose
         for child in element.children:
-            _draw(drawn, child, inner, within)
+            _draw(drawn, child, inner)
     elif element.name == "use":
-        _use(drawn, element, pose, within)
+        _use(drawn, element, pose)
     elif element.name in DRAW:
         DRAW[element.name](drawn, element, pose)
     else:
         drawn.left_out[element.name] += 1
 
 
-def _use(drawn: _Drawn, element: Element, pose: Affine, within: tuple[int, ...]) -> None:
-    link = element.attributes.get("href", "")
-    if not link.startswith("#"):
-        raise malformed(f'{element.where} refers to "{shown(link)}", outside the file', "save it as plain SVG")
-    found = drawn.by_id.get(link[1:], [])
-    if len(found) != 1:
-        raise malformed(f'{element.where} refers to "{shown(link)}", which the file has {len(found)} times')
-    meant = found[0]
-    if id(meant) in within:
-        raise malformed(f"{element.where} refers to itself in a circle")
-    if len(within) >= DEEPEST:
-        raise malformed(f"uses of the SVG file lie more than {DEEPEST} deep in each other")
+def _use(drawn: _Drawn, element: Element, pose: Affine) -> None:
+    meant = _meant(element, drawn.by_id)
     moved = pose.after(Affine(np.eye(2), np.array([element.real("x"), element.real("y")])))
     if meant.name == "symbol":
         if "viewBox" in meant.attributes:
             raise malformed(f"{meant.where} has a viewBox of its own, which is not read", "save it as plain SVG")
         for child in meant.children:
-            _draw(drawn, child, moved, (*within, id(meant)))
+            _draw(drawn, child, moved)
     else:
-        _draw(drawn, meant, moved, (*within, id(meant)))
+        _draw(drawn, meant, moved)
 
 
 def _viewport(element: Element) -> Affine:
