@@ -9,7 +9,7 @@ from geom.errors import PartError
 from geom.repair.change import Change
 from geom.repair.intersections import crossing_faces
 from geom.repair.joining import joined_bodies
-from geom.repair.nesting import Bodies, is_within, meeting_boxes, sorted_bodies, wraps
+from geom.repair.nesting import MOST_PAIRS, Bodies, is_within, meeting_boxes, sorted_bodies, wraps
 from geom.repair.work import at, count, marks, warned
 from geom.surface.soundness import edge_report, groups_of
 
@@ -45,7 +45,8 @@ def united(vertices: Floats, faces: Ints, source: Ints, *, vented: bool = False)
     ------
     PartError
         part-mesh-crossing where one body passes through itself; part-mesh-inside-out where a body of negative
-        volume lies outside every other; part-mesh-flat where nothing is left.
+        volume lies outside every other; part-mesh-flat where nothing is left; part-mesh-tangled where it would take
+        too long to join them.
     """
     body = groups_of(edge_report(faces).pairs // 3, len(faces))
     given, order = sorted_bodies(vertices, faces, body)
@@ -88,7 +89,7 @@ def _as_given(
 
 def _crossing_bodies(bodies: Bodies, source: Ints) -> Ints:
     """Return the pairs (k, 2) of faces of different bodies that cross; refuse a body that crosses itself."""
-    pairs = crossing_faces(bodies.vertices, bodies.faces)
+    pairs = crossing_faces(bodies.vertices, bodies.faces, MOST_PAIRS)
     body = np.searchsorted(bodies.start, pairs, side="right") - 1
     own = body[:, 0] == body[:, 1]
     if own.any():
@@ -103,7 +104,17 @@ def _crossing_bodies(bodies: Bodies, source: Ints) -> Ints:
             "program that made it, and export it again",
             marks=marks(middle),
         )
+    if len(pairs) == MOST_PAIRS:
+        raise _tangled(f"{MOST_PAIRS} pairs of faces of different bodies cross", bodies)
     return pairs
+
+
+def _tangled(words: str, bodies: Bodies) -> PartError:
+    return PartError(
+        "part-mesh-tangled",
+        f"at least {words}: the {len(bodies)} bodies of the file are too tangled to be joined",
+        hint="join the bodies in the program that made them, or export them one at a time",
+    )
 
 
 def _meeting(bodies: Bodies, crossing: Ints) -> Ints:
@@ -114,13 +125,21 @@ def _meeting(bodies: Bodies, crossing: Ints) -> Ints:
     body = np.searchsorted(bodies.start, crossing, side="right") - 1
     size = len(bodies)
     known = np.unique(np.sort(body, axis=1) @ np.array([size, 1]))
-    near = meeting_boxes(bodies, 0.0)
+    near = _near(bodies)
     near = near[~np.isin(near @ np.array([size, 1]), known)]
     partly = np.zeros(len(near), dtype=np.bool_)
     for one, two in ((0, 1), (1, 0)):
         times = wraps(bodies, near[:, one], near[:, two])
         partly |= (times != times[:, :1]).any(axis=1)
     return np.concatenate([np.stack([known // size, known % size], axis=1), near[partly]])
+
+
+def _near(bodies: Bodies) -> Ints:
+    """Return the pairs (k, 2) of bodies whose boxes meet."""
+    near = meeting_boxes(bodies, 0.0, MOST_PAIRS)
+    if len(near) >= MOST_PAIRS:
+        raise _tangled(f"{MOST_PAIRS} pairs of bodies lie in each other's boxes", bodies)
+    return near
 
 
 def _nested(shells: Bodies, *, vented: bool) -> tuple[Bools, Ints, tuple[Change, ...]]:
@@ -130,7 +149,7 @@ def _nested(shells: Bodies, *, vented: bool) -> tuple[Bools, Ints, tuple[Change,
     metal ends at it: the shells round it add up to none or less outside it and one or more inside.
     """
     volume, size = shells.volume, len(shells)
-    near = meeting_boxes(shells, 0.0)
+    near = _near(shells)
     near = np.concatenate([near, near[:, ::-1]])
     near = near[is_within(shells, near[:, 0], near[:, 1])]
     inside = near[(wraps(shells, near[:, 0], near[:, 1], 1) != 0)[:, 0]]

@@ -10,6 +10,9 @@ from geom.repair import intersection_kernels as kernels
 from geom.surface.solid import winding_number
 from geom.surface.surface import Surface
 
+MOST_PAIRS = 1_000_000
+"""Pairs of crossing faces, or of bodies in each other's boxes, that are still sorted out: some ten seconds' work."""
+
 PLACES = 4  # of each body, spread over its faces
 WEIGHTS = np.array([0.4142, 0.3229, 0.2629])  # no place of symmetry: rays from it rarely graze an edge
 
@@ -75,20 +78,26 @@ def sorted_bodies(vertices: Floats, faces: Ints, body: Ints) -> tuple[Bodies, In
     return Bodies(np.asarray(vertices, dtype=np.float64), faces[order], start.astype(np.int64)), order
 
 
-def meeting_boxes(bodies: Bodies, room: float) -> Ints:
-    """Return the pairs (k, 2), first the lower number, of bodies whose boxes come within ``room`` [m]."""
+def meeting_boxes(bodies: Bodies, room: float, most: int) -> Ints:
+    """Return the pairs (k, 2), first the lower number, of bodies whose boxes come within ``room`` [m].
+
+    Stops when there are ``most`` of them or more.
+    """
     if len(bodies) < 2:
         return np.zeros((0, 2), dtype=np.int64)
     low, high = bodies.box
     order = np.argsort(low[:, 0], kind="stable")
     low, high = low[order] - room, high[order]
     until = np.searchsorted(low[:, 0], high[:, 0], side="right")
-    found = [np.zeros((0, 2), dtype=np.int64)]
+    found, number = [np.zeros((0, 2), dtype=np.int64)], 0
     for i in np.flatnonzero(until > np.arange(len(order)) + 1):
         later = slice(i + 1, until[i])
         apart = (low[later] > high[i]).any(axis=1) | (high[later] < low[i]).any(axis=1)
         other = np.flatnonzero(~apart) + i + 1
         found.append(np.stack([np.full(len(other), i), other], axis=1))
+        number += len(other)
+        if number >= most:
+            break
     return np.sort(order[np.concatenate(found)], axis=1)
 
 

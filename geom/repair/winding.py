@@ -4,7 +4,7 @@ import numpy as np
 
 from geom.arrays import Bools, Floats, Ints
 from geom.errors import PartError
-from geom.repair.nesting import is_within, meeting_boxes, sorted_bodies, wraps
+from geom.repair.nesting import MOST_PAIRS, is_within, meeting_boxes, sorted_bodies, wraps
 from geom.repair.work import Work, at, count, marks, warned
 from geom.surface.soundness import edge_runs, groups_of
 
@@ -93,7 +93,7 @@ def outside_out(work: Work, pairs: Ints, *, was_mixed: bool) -> Work:
 def _bodies_to_turn(work: Work, body: Ints, volume: Floats, doubtful: Bools, *, was_mixed: bool) -> Bools:
     """Which bodies to turn, by what they lie in."""
     bodies, _ = sorted_bodies(work.vertices, work.faces, body)
-    near = meeting_boxes(bodies, 0.0)
+    near = meeting_boxes(bodies, 0.0, MOST_PAIRS)
     near = np.concatenate([near, near[:, ::-1]])
     near = near[is_within(bodies, near[:, 0], near[:, 1])]
     inside = near[(wraps(bodies, near[:, 0], near[:, 1], SAMPLES) != 0).all(axis=1)]

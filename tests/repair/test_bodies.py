@@ -12,6 +12,7 @@ from geom.arrays import Bools, Floats, Ints
 from geom.errors import PartError
 from geom.formats.open import read_bytes
 from geom.formats.raw import RawMesh
+from geom.repair import bodies
 from geom.repair.bodies import United, united
 from geom.repair.change import Change
 from geom.repair.intersections import crossing_faces
@@ -30,8 +31,8 @@ def cube(low: float, high: float, hollow: bool = False) -> Surface:
     return turned_out(body) if hollow else body
 
 
-def union(*bodies: Surface, vented: bool = False) -> United:
-    whole = joined(bodies)
+def union(*parts: Surface, vented: bool = False) -> United:
+    whole = joined(parts)
     return united(whole.vertices, whole.faces, np.arange(len(whole.faces)), vented=vented)
 
 
@@ -109,8 +110,8 @@ def test_hollow_boxes_are_cut_out_where_they_cross_the_outside_and_filled_where_
             continue
         lows, highs = np.concatenate([block[:1], low]), np.concatenate([block[1:], high])
         hollow = np.array([False, True, True, True])
-        bodies = [box(a, b) for a, b in zip(lows, highs, strict=True)]
-        turned = [turned_out(b) if h else b for b, h in zip(bodies, hollow, strict=True)]
+        boxes = [box(a, b) for a, b in zip(lows, highs, strict=True)]
+        turned = [turned_out(b) if h else b for b, h in zip(boxes, hollow, strict=True)]
         whole = joined([turned[k] for k in rng.permutation(4)])
         found = united(placed(whole.vertices, seed, how), whole.faces, np.arange(len(whole.faces)))
         assert worst(found, counted(lows, highs, hollow), 1.0 if how == "as drawn" else 1e-3) <= tolerance, seed
@@ -168,7 +169,7 @@ def test_the_change_tells_the_skin_before_and_after() -> None:
 
 
 @pytest.mark.parametrize(
-    ("low", "high", "area", "bodies"),
+    ("low", "high", "area", "number"),
     [
         ((1, 0, 0), (2, 1, 1), 10.0, 1),  # a whole face
         ((1, 0.25, 0.25), (2, 0.75, 0.75), 8.0, 1),  # part of a face, with no corner in common
@@ -179,10 +180,10 @@ def test_the_change_tells_the_skin_before_and_after() -> None:
         ((0, 0, 0), (0.5, 0.5, 0.5), 6.0, 1),  # inside, flush on three sides
     ],
 )
-def test_bodies_that_touch(low: tuple[float, ...], high: tuple[float, ...], area: float, bodies: int) -> None:
+def test_bodies_that_touch(low: tuple[float, ...], high: tuple[float, ...], area: float, number: int) -> None:
     found = union(cube(0, 1), box(low, high))
     assert_allclose(skin(found).area, area, rtol=1e-9, atol=0)
-    assert found.bodies == bodies
+    assert found.bodies == number
 
 
 def test_a_sealed_void_is_filled_and_told() -> None:
@@ -256,6 +257,21 @@ def test_a_body_that_crosses_itself_is_refused_with_the_place() -> None:
         united(corners, body.faces, np.arange(12))
     assert told.value.slug == "part-mesh-crossing"
     assert told.value.marks
+
+
+@pytest.mark.parametrize("most", [1, 3])
+def test_more_crossings_than_can_be_sorted_out_are_refused(most: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(bodies, "MOST_PAIRS", most)
+    with pytest.raises(PartError) as told:
+        union(cube(0, 2), cube(1, 3), cube(0.5, 2.5))
+    assert told.value.slug == "part-mesh-tangled"
+
+
+def test_more_bodies_about_each_other_than_can_be_sorted_out_are_refused(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(bodies, "MOST_PAIRS", 2)
+    with pytest.raises(PartError) as told:
+        union(cube(0, 9), cube(1, 8), cube(2, 7))
+    assert told.value.slug == "part-mesh-tangled"
 
 
 def test_two_thousand_bodies_apart_are_kept_to_the_bit() -> None:
