@@ -38,7 +38,7 @@ class Fineness:
     chord: float  # between chord and surface, of the size of the part
 
 
-FINENESSES = (Fineness(0.1, 4e-4), Fineness(0.05, 1e-4), Fineness(0.025, 2.5e-5))
+FINENESSES = (Fineness(0.14, 4e-4), Fineness(0.07, 1e-4), Fineness(0.035, 2.5e-5))
 
 
 def read_step(data: bytes) -> RawMesh:
