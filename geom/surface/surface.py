@@ -70,7 +70,9 @@ class Surface:
     @property
     def bounds(self) -> Floats:
         """(2, 3) lowest and highest corner of the bounding box [m]."""
-        used = self.vertices[np.unique(self.faces)]
+        named = np.zeros(len(self.vertices), dtype=np.bool_)
+        named[self.faces] = True
+        used = self.vertices[named]
         return np.stack([used.min(axis=0), used.max(axis=0)])
 
     def moved(self, rotation: Floats, translation: Floats) -> "Surface":
