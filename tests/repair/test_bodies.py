@@ -16,7 +16,7 @@ from geom.repair import bodies
 from geom.repair.bodies import United, united
 from geom.repair.change import Change
 from geom.repair.intersections import crossing_faces
-from geom.surface.solid import box, joined
+from geom.surface.solid import box, joined, left_over, upright_cylinder
 from geom.surface.surface import Surface
 
 UNIT = [(0.0, 0.0, 0.0), (1.0, 1.0, 1.0)]
@@ -86,7 +86,7 @@ def placed(vertices: Floats, seed: int, how: str) -> Floats:
 
 @pytest.mark.parametrize(("how", "tolerance"), [("as drawn", 1e-12), ("turned", 1e-9), ("rounded", 2e-6)])
 def test_the_union_of_random_boxes_has_the_area_and_volume_counted_on_a_grid(how: str, tolerance: float) -> None:
-    for seed in range(60):
+    for seed in range(40):
         rng = np.random.default_rng(seed)
         number = rng.integers(2, 9)
         low = rng.integers(0, 8, (number, 3))
@@ -101,7 +101,7 @@ def test_the_union_of_random_boxes_has_the_area_and_volume_counted_on_a_grid(how
 @pytest.mark.parametrize(("how", "tolerance"), [("as drawn", 1e-12), ("turned", 1e-9), ("rounded", 2e-6)])
 def test_hollow_boxes_are_cut_out_where_they_cross_the_outside_and_filled_where_not(how: str, tolerance: float) -> None:
     checked = 0
-    for seed in range(40):
+    for seed in range(30):
         rng = np.random.default_rng(seed)
         block = np.array([[1, 1, 1], [9, 8, 7]])
         low = rng.integers(0, 8, (3, 3))
@@ -117,7 +117,7 @@ def test_hollow_boxes_are_cut_out_where_they_cross_the_outside_and_filled_where_
         assert worst(found, counted(lows, highs, hollow), 1.0 if how == "as drawn" else 1e-3) <= tolerance, seed
         assert_closed(found)
         checked += 1
-    assert checked > 20
+    assert checked > 15
 
 
 @pytest.mark.parametrize("apart", [0.4, 1.0, 1.5])
@@ -184,6 +184,19 @@ def test_bodies_that_touch(low: tuple[float, ...], high: tuple[float, ...], area
     found = union(cube(0, 1), box(low, high))
     assert_allclose(skin(found).area, area, rtol=1e-9, atol=0)
     assert found.bodies == number
+
+
+@pytest.mark.parametrize("how", ["as drawn", "turned", "rounded"])
+@pytest.mark.parametrize(("low", "high"), [(0.0, 3.0), (-2.5, 5.5), (0.0, 5.0)])
+def test_a_pin_in_a_bore_of_its_own_size_hides_the_wall_between(low: float, high: float, how: str) -> None:
+    """Flush with the plate on both sides, standing out on both, flush on one."""
+    plate = left_over(box((-10, -10, 0), (10, 10, 3)), [upright_cylinder((0, 0, 1.5), 8, 5, 24)])[0]
+    pin = upright_cylinder((0, 0, (low + high) / 2), 8, high - low, 24)
+    whole = joined([plate, pin])
+    unit = 1.0 if how == "as drawn" else 1e-3
+    found = united(placed(whole.vertices, 5, how), whole.faces, np.arange(len(whole.faces)))
+    assert_allclose(skin(found).area / unit**2, plate.area + pin.area - 2 * np.pi * 8 * 3, rtol=1e-6, atol=0)
+    assert found.bodies == 1
 
 
 def test_a_sealed_void_is_filled_and_told() -> None:

@@ -44,7 +44,7 @@ def exact(one: list[Point], two: list[Point]) -> bool | None:
 
 def test_random_pairs_cross_just_where_whole_number_arithmetic_says() -> None:
     rng, told = np.random.default_rng(4), {True: 0, False: 0}
-    for _ in range(3000):
+    for _ in range(2000):
         points = rng.integers(-9, 10, (6, 3))
         first, second = ([tuple(int(x) for x in row) for row in points[k : k + 3]] for k in (0, 3))
         truth = exact(first, second)
@@ -54,22 +54,22 @@ def test_random_pairs_cross_just_where_whole_number_arithmetic_says() -> None:
         found = crossing_faces(points.astype(np.float64), np.arange(6).reshape(2, 3))
         assert (len(found) == 1) is truth, points.tolist()
         told[truth] += 1
-    assert min(told.values()) > 200
+    assert min(told.values()) > 150
 
 
 def test_a_tree_of_faces_finds_what_looking_at_every_pair_finds() -> None:
     rng = np.random.default_rng(5)
-    middle = rng.random((150, 1, 3))
-    vertices = (middle + 0.15 * rng.standard_normal((150, 3, 3))).reshape(-1, 3)
-    faces = np.arange(450).reshape(-1, 3)
+    middle = rng.random((90, 1, 3))
+    vertices = (middle + 0.15 * rng.standard_normal((90, 3, 3))).reshape(-1, 3)
+    faces = np.arange(270).reshape(-1, 3)
     found = {tuple(pair) for pair in crossing_faces(vertices, faces).tolist()}
     slow = set()
-    for i, j in combinations(range(150), 2):
+    for i, j in combinations(range(90), 2):
         two = vertices[faces[[i, j]].reshape(-1)]
         if len(crossing_faces(two, np.arange(6).reshape(2, 3))):
             slow.add((i, j))
     assert found == slow
-    assert len(found) > 100
+    assert len(found) > 40
 
 
 def test_the_search_stops_at_the_number_asked_for() -> None:
