@@ -116,11 +116,13 @@ def _tidy(ring: Floats) -> Floats:
 
 
 def _has_area(ring: Floats) -> bool:
-    """Does a ring bound anything? Lines that run back on themselves do not."""
+    """Does a ring bound anything? One whose points all lie on a straight line does not."""
     if len(ring) < 3:
         return False
-    x, y = (ring - ring[0]).T
-    return abs(float(x @ np.roll(y, -1) - y @ np.roll(x, -1))) > 1e-9 * _extent(ring) ** 2
+    spokes = ring - ring[0]
+    far = spokes[np.argmax(np.hypot(*spokes.T))]
+    aside = np.abs(spokes @ np.array([-far[1], far[0]])).max()
+    return bool(aside > 1e-9 * float(far @ far))
 
 
 def _joined(open_ones: list[Floats], near: float) -> tuple[list[Floats], list[Finding]]:

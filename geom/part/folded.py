@@ -21,9 +21,9 @@ from geom.part.fold import Fold, folded
 from geom.part.holes import hole_opening, hole_ring, holes_words
 from geom.part.ledger import Ledger
 from geom.part.part import Part
-from geom.part.pieces import Blank, Piece, cut_blank
+from geom.part.pieces import Blank, Piece, cut_blank, metal_of
 from geom.part.shapes import BendLine, Outline
-from geom.part.zones import Zone, zone_of
+from geom.part.zones import Zone, reaching, zone_of
 from geom.surface.surface import Surface
 from geom.wording import mm
 
@@ -44,7 +44,9 @@ def build_folded(outline: Outline, bends: Sequence[BendLine]) -> Part:
     zones = [zone_of(bend, number, outline.thickness) for number, bend in enumerate(bends, 1)]
     drawn = Ledger()
     loops, gaps = boundary_loops(drawn, polygon, outline)
-    blank = cut_blank(loops, zones)
+    metal = metal_of(loops)
+    zones = [reaching(zone, metal) for zone in zones]
+    blank = cut_blank(loops, metal, zones)
     fold = folded(blank, zones)
     names = _Names(drawn, fold, zones)
     solid = bent_solid(blank, fold, zones, outline.thickness)

@@ -38,8 +38,17 @@ class Blank:
     inner_side: Ints  # (j, 2) that side
 
 
-def cut_blank(loops: Sequence[Loop], zones: Sequence[Zone]) -> Blank:
-    """Cut the metal within ``loops`` along the borders of ``zones``.
+def metal_of(loops: Sequence[Loop]) -> Any:
+    """Return the metal within loops as a shapely polygon."""
+    import shapely
+
+    metal = shapely.Polygon(loops[0].points, [loop.points for loop in loops[1:]])
+    shapely.prepare(metal)
+    return metal
+
+
+def cut_blank(loops: Sequence[Loop], metal: Any, zones: Sequence[Zone]) -> Blank:
+    """Cut the ``metal`` within ``loops`` along the borders of ``zones``.
 
     Raises
     ------
@@ -52,8 +61,6 @@ def cut_blank(loops: Sequence[Loop], zones: Sequence[Zone]) -> Blank:
     tags = np.concatenate([loop.tags for loop in loops])
     lines = shapely.linestrings(np.concatenate([sides, *(np.array(zone.cuts()) for zone in zones)]))
     found = shapely.polygonize([shapely.union_all(lines, grid_size=GRID)])
-    metal = shapely.Polygon(loops[0].points, [loop.points for loop in loops[1:]])
-    shapely.prepare(metal)
     corners: dict[tuple[int, int], int] = {}
     pieces = []
     for polygon in found.geoms:

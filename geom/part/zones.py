@@ -1,8 +1,9 @@
 """`Zone`: the strip of a flat blank that becomes a bend, and where its metal goes."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 
@@ -138,6 +139,29 @@ class Zone:
         node, weight = np.polynomial.legendre.leggauss(8)
         share = np.array([self.share(depth) for depth in (node + 1) / 2 * self.thickness])
         return np.asarray(np.hypot(along[:, None], across[:, None] * share) @ weight / 2 * self.thickness)
+
+
+def reaching(zone: Zone, metal: Any) -> Zone:
+    """Return the zone made so long that it ends outside the metal (a shapely polygon).
+
+    Of a bend that meets the edge of the part at a slant, one side of the strip is longer than its line. The zone is
+    made longer only at an end where the line itself leaves the metal.
+    """
+    import shapely
+
+    low, high = zone.start, zone.start + zone.length * zone.along
+    for is_high in (False, True):
+        way = zone.along if is_high else -zone.along
+        end = high if is_high else low
+        if metal.contains(shapely.Point(end)):
+            continue
+        half = zone.width / 2 * zone.across
+        for more in (0.0, 0.25, 0.5, 1.0, 2.0, 4.0):
+            moved = end + more * zone.width * way
+            if shapely.LineString([moved - half, moved + half]).intersection(metal).length < REACH:
+                low, high = (low, moved) if is_high else (moved, high)
+                break
+    return replace(zone, start=low, length=float((high - low) @ zone.along))
 
 
 def zone_of(bend: BendLine, number: int, thickness: float) -> Zone:
