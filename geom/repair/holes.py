@@ -19,7 +19,7 @@ SHEETS = 4  # open pieces of a file; more are the scattered faces of a skin that
 WIDE = 0.2  # openings of more than this share of the area of a piece make it a sheet
 FLAT = 1e-4  # stray of a flat gap from its plane, as a share of its size
 FLUSH = 1e-4  # sine between a gap and the flat face that it is missing from
-MOST_OPEN = 100_000  # open edges that are looked at
+MOST_OPEN, MOST_PIECES = 20_000, 1_000  # open edges, and pieces that have some, that are looked at
 CORNERS_OF_FACETS = 6  # a gap of more, flush all round, is taken for the opening of a bore
 
 
@@ -43,14 +43,18 @@ def holes_filled(work: Work, *, thickness: float = 0.0) -> Work:
         raise _open(work, np.unique(work.edges.open), f"{len(work.edges.open)} edges are open")
     piece = pieces_of(work.faces)
     area = np.bincount(piece, work.areas)
-    gaps, dead = gaps_of(work, piece)
+    runs = edge_runs(work.faces)
     opened = np.zeros(len(area), dtype=np.bool_)
-    opened[[gap.piece for gap in gaps]] = True
-    opened[dead] = True
+    opened[piece[runs.members(runs.count == 1) // 3]] = True
+    if opened.sum() > MOST_PIECES:
+        raise _open(work, np.unique(work.edges.open), f"it is in {opened.sum()} pieces that are open")
+    gaps, dead = gaps_of(work, piece)
+    own: dict[int, list[Gap]] = {}
+    for gap in gaps:
+        own.setdefault(gap.piece, []).append(gap)
     fills = np.zeros(len(area), dtype=np.bool_)
-    for k in np.flatnonzero(opened).tolist():
-        own = [gap for gap in gaps if gap.piece == k]
-        fills[k] = k not in dead and not thickness and _may_fill(own, float(area[k]))
+    for k, some in own.items():
+        fills[k] = k not in dead and not thickness and _may_fill(some, float(area[k]))
     filled = _filled(work, [gap for gap in gaps if fills[gap.piece]])
     stays = np.zeros(len(filled.faces), dtype=np.bool_)
     stays[: len(piece)] = (opened & ~fills)[piece]

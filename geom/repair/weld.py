@@ -12,7 +12,8 @@ ROUNDING = 1e-7
 STEPS = (ROUNDING, 1e-6, 1e-5, 5e-5, 1e-4, 2e-4)
 """Widths of cracks that are tried, as a share of the diagonal; the last is the widest that is closed."""
 AREA_KEPT = 1e-3  # most that closing cracks may change the area, as a share of it
-MOST_CANDIDATES = 4_000_000  # pairs of an open edge and a corner that are looked at
+MOST_LOOKS = 200_000_000  # pairs of an open edge and a corner that are looked at
+MOST_ON_EDGE = 64  # corners on an edge, on average
 
 
 def corners_joined(work: Work) -> Work:
@@ -35,24 +36,24 @@ def cracks_closed(work: Work) -> Work:
     before = len(work.edges.open)
     if not before:
         return work
-    best, width, fewest, whole = work, 0.0, before, work.area
-    crowded = len(work.edges.crowded)
+    best, width, whole = work, 0.0, work.area
+    fewest = before + len(work.edges.crowded)
     for share in STEPS:
         distance = share * work.diagonal
         tried = _junctions_split(_near_joined(work, distance), distance)
         if tried is None or abs(tried.area - whole) > AREA_KEPT * whole or not len(tried.faces):
             break
-        still_open = len(tried.edges.open)
-        if still_open < fewest and len(tried.edges.crowded) <= crowded:
-            best, width, fewest = tried, share, still_open
-        if not fewest:
+        defects = len(tried.edges.open) + len(tried.edges.crowded)
+        if defects < fewest:
+            best, width, fewest = tried, share, defects
+        if not len(tried.edges.open):
             break
     if best is work or width == ROUNDING:
         return best
     change = best.area - whole
     words = (
         f"corners of open edges up to {mm(width * work.diagonal)} mm apart joined: {count(before, 'edge')} "
-        f"open before, {fewest} after; area changed by {work.share(change)}"
+        f"open before, {len(best.edges.open)} after; area changed by {work.share(change)}"
     )
     return best.with_changes(warned("repair-welded", words, before, change, _middle(work, work.edges.open[0])))
 
@@ -99,27 +100,25 @@ def _junctions_split(work: Work | None, distance: float) -> Work | None:
 
 def _cuts(work: Work, distance: float) -> tuple[Ints, Ints, Floats] | None:
     """Return half-edges, the corner that lies on each, and how far along; one side of a face at most."""
-    from scipy.spatial import cKDTree
+    from geom.repair.weld_kernels import corners_on_edges
 
     runs = edge_runs(work.faces)
     sides = runs.members(runs.count == 1)
     start, stop = work.vertices[runs.start[sides]], work.vertices[runs.stop[sides]]
     corners = np.unique(work.edges.open)
-    tree = cKDTree(work.vertices[corners])
-    middle, radius = (start + stop) / 2, np.linalg.norm(stop - start, axis=1) / 2 + distance
-    found = tree.query_ball_point(middle, radius, return_length=True)
-    if int(found.sum()) > MOST_CANDIDATES:
+    axis = int(np.argmax(np.ptp(work.vertices[corners], axis=0)))
+    corners = corners[np.argsort(work.vertices[corners, axis], kind="stable")]
+    line, ends = work.vertices[corners, axis], np.stack([start[:, axis], stop[:, axis]], axis=1)
+    first = np.searchsorted(line, ends.min(axis=1) - distance)
+    last = np.searchsorted(line, ends.max(axis=1) + distance)
+    if int((last - first).sum()) > MOST_LOOKS:
         return None
-    lists = tree.query_ball_point(middle, radius)
-    which = np.repeat(np.arange(len(sides)), found)
-    corner = corners[np.concatenate([np.asarray(row, dtype=np.int64) for row in lists])]
-    along, length = stop - start, np.linalg.norm(stop - start, axis=1)
-    along = along / length[:, None]
-    reach = work.vertices[corner] - start[which]
-    place = np.einsum("ij,ij->i", reach, along[which])
-    off = np.linalg.norm(reach - place[:, None] * along[which], axis=1)
-    on = (off <= distance) & (place > distance) & (length[which] - place > distance)
-    on &= ~(work.faces[sides[which] // 3] == corner[:, None]).any(axis=1)
+    found, along = np.zeros((len(sides) * MOST_ON_EDGE, 2), dtype=np.int64), np.zeros(len(sides) * MOST_ON_EDGE)
+    number = corners_on_edges(work.vertices[corners], first, last, start, stop, distance, found, along)
+    if number < 0:
+        return None
+    which, corner, place = found[:number, 0], corners[found[:number, 1]], along[:number]
+    on = ~(work.faces[sides[which] // 3] == corner[:, None]).any(axis=1)
     which, corner, place = which[on], corner[on], place[on]
     first_of_face = np.full(len(work.faces), len(sides))
     np.minimum.at(first_of_face, sides[which] // 3, which)
