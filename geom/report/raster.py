@@ -70,7 +70,9 @@ def _lines(raster: Raster, surface: Surface) -> Bools:
     """Return (rows, columns) where a line stands: at the rim, between tags, at creases and steps in depth."""
     face, tag, normals = raster.face, surface.tag, surface.normals
     line = np.zeros(face.shape, dtype=np.bool_)
-    step = 6.0 / raster.scale  # of depth between neighbouring pixels: a rim within the part [m]
+    # of depth between neighbouring pixels, over that of the steeper face: a rim within the part [m]
+    toward = np.clip(raster.view.depth(normals), 0.02, 1.0)
+    slope = np.sqrt(1.0 - toward**2) / toward
     for axis in (0, 1):
         one, two = (face[:-1], face[1:]) if axis == 0 else (face[:, :-1], face[:, 1:])
         near, far = (raster.depth[:-1], raster.depth[1:]) if axis == 0 else (raster.depth[:, :-1], raster.depth[:, 1:])
@@ -78,6 +80,7 @@ def _lines(raster: Raster, surface: Surface) -> Bools:
         differ = (one >= 0) != (two >= 0)
         a, b = one[both], two[both]
         turned = np.einsum("ij,ij->i", normals[a], normals[b]) < CREASE
+        step = (6.0 + 2.0 * np.maximum(slope[a], slope[b])) / raster.scale
         differ[both] = (tag[a] != tag[b]) | turned | (np.abs(near[both] - far[both]) > step)
         target = line[:-1] if axis == 0 else line[:, :-1]
         target |= differ

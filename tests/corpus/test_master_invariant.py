@@ -9,6 +9,9 @@ import math
 import pytest
 from helpers.corpus import STATES_ITS_UNIT, Outcome, corpus, outcomes, truths
 
+from geom.errors import PartError
+from geom.part.files import read_mesh
+
 MM2 = 1e-6
 INCH2 = 25.4**2  # mm²; areas of some 3MF files are on record in the units of the file
 
@@ -17,8 +20,22 @@ pytestmark = [
     pytest.mark.skipif(corpus() is None, reason="the corpus of files is not here"),
 ]
 
-LOOKED_AT: dict[str, str] = {}
+LOOKED_AT = {
+    "trimesh__jacked.obj": "a cube with odd materials",
+    "trimesh__busted.STL": "a closed, sound lump; what is broken is not its faces",
+    "PrusaSlicer__20mmbox-nonstandard.stl": "a box in upper case",
+    "openscad__issue1580-zero-area-triangle.stl": "a box; one needle without area closes a side",
+    "gmsh__object.stl": "a ball with a crater; faces pass through each other by 1e-16 only, where corners are not rounded alike",
+}
 """Files with a suspicious name or label that were looked at by eye and are sound, with what was seen."""
+
+LABELLED_BY_RULE = {
+    "openscad__nonmanifold.stl": "a cube with one of twelve faces missing: repaired like its twin, missing_1.stl"
+}
+"""Files whose label was set by rule from a reader that crashed; what is done with them instead, and why."""
+
+UNITS = {"unit_micron.stl": 1e-6, "unit_cm.stl": 1e-2, "unit_inch_large.stl": 25.4e-3}
+LARGE_BAR = 2 * (12 * 6 + 12 * 0.25 + 6 * 0.25) * INCH2  # 12 x 6 x 1/4 inch [mm²]
 
 
 @pytest.fixture(scope="module")
@@ -56,8 +73,9 @@ def test_good_meshes_have_the_area_on_record(found: list[Outcome]) -> None:
 
 
 def test_what_must_be_refused_is(found: list[Outcome]) -> None:
-    taken = [(o.name, o.area, o.told) for o in found if o.row["expect"] == "REJECT" and o.area is not None]
-    assert taken == []
+    taken = [o for o in found if o.row["expect"] == "REJECT" and o.area is not None]
+    assert [(o.name, o.area, o.told) for o in taken if o.name not in LABELLED_BY_RULE] == []
+    assert all("repair-hole-filled" in o.told for o in taken)
 
 
 def test_sound_files_of_odd_make_are_accepted(found: list[Outcome]) -> None:
@@ -86,3 +104,15 @@ def test_no_area_is_wrong_without_the_report_naming_the_defect(found: list[Outco
 def test_a_sheet_without_thickness_is_asked_for_it(found: list[Outcome]) -> None:
     (sheet,) = [o for o in found if o.name == "sheet_single.stl"]
     assert sheet.slug == "part-mesh-sheet"
+
+
+@pytest.mark.parametrize("name", UNITS)
+def test_the_unit_of_a_mesh_is_asked_for_and_then_taken(name: str) -> None:
+    folder = corpus()
+    assert folder is not None
+    (path,) = folder.rglob(name)
+    with pytest.raises(PartError) as refusal:
+        read_mesh(path, None)
+    assert refusal.value.slug == "mesh-unit-missing"
+    truth = LARGE_BAR if "inch" in name else 2080.0
+    assert math.isclose(read_mesh(path, UNITS[name]).area / MM2, truth, rel_tol=1e-6)
