@@ -71,11 +71,16 @@ def held_bath(columns: Columns, flipped: Columns, liquid: float) -> Held:
 
 
 def dry_air(columns: Columns, flipped: Columns, liquid: float) -> Held:
-    """Return what lies under the liquid surface and stays dry, because liquid had to come over a brim above it."""
+    """Return what lies under the liquid surface and stays dry, because liquid had to come over a brim above it.
+
+    Without what gas holds already.
+    """
     brim = -flipped.level
     dry = (brim > liquid) & (brim < BIG)
-    top = np.where(dry, np.minimum(columns.high, liquid), -BIG)
-    return Held(columns, columns.low, top, np.full(len(top), -BIG), np.full(len(top), liquid))
+    gas = np.where(columns.level > -BIG, columns.level, BIG)  # the lowest gas
+    highest = np.minimum(gas, liquid)
+    top = np.where(dry, np.minimum(columns.high, highest), -BIG)
+    return Held(columns, columns.low, top, np.full(len(top), -BIG), highest)
 
 
 def pocket_of_node(held: Held) -> Ints:
