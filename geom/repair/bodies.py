@@ -1,12 +1,13 @@
 """`united`: closed bodies that touch, overlap or lie in each other become the skin of their union."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from geom.arrays import Bools, Floats, Ints
 from geom.errors import PartError
 from geom.repair.change import Change
+from geom.repair.gaps import narrow_gaps
 from geom.repair.intersections import crossing_faces
 from geom.repair.joining import joined_bodies
 from geom.repair.nesting import MOST_PAIRS, Bodies, is_within, meeting_boxes, sorted_bodies, wraps
@@ -50,7 +51,14 @@ def united(vertices: Floats, faces: Ints, source: Ints, *, vented: bool = False)
     """
     body = groups_of(edge_report(faces).pairs // 3, len(faces))
     given, order = sorted_bodies(vertices, faces, body)
-    source = source[order]
+    found = _skin(vertices, faces, source[order], order, given, vented=vented)
+    if (given.volume > 0).sum() < 2:
+        return found
+    return replace(found, changes=found.changes + narrow_gaps(found.vertices, found.faces))
+
+
+def _skin(vertices: Floats, faces: Ints, source: Ints, order: Ints, given: Bodies, *, vented: bool) -> United:
+    """Return the skin of the bodies; ``source`` is in their order, ``faces`` and ``order`` as they came."""
     crossing = _crossing_bodies(given, source)
     changes: tuple[Change, ...] = ()
     shells = given

@@ -199,6 +199,22 @@ def test_a_pin_in_a_bore_of_its_own_size_hides_the_wall_between(low: float, high
     assert found.bodies == 1
 
 
+def test_a_pin_cut_into_other_flats_than_its_bore_leaves_gaps_that_are_told() -> None:
+    plate = left_over(box((-10, -10, 0), (10, 10, 3)), [upright_cylinder((0, 0, 1.5), 8, 5, 64)])[0]
+    whole = joined([plate, upright_cylinder((0, 0, 1.5), 8, 8, 50)])
+    found = united(whole.vertices * 1e-3, whole.faces, np.arange(len(whole.faces)))
+    assert codes(found) == ["repair-united", "part-narrow-gap"]
+    assert change(found, "part-narrow-gap").faces > 20
+
+
+@pytest.mark.parametrize(("gap", "told"), [(0.1e-3, True), (0.3e-3, False)])
+def test_bodies_apart_by_less_than_the_bath_gets_in_are_told(gap: float, told: bool) -> None:
+    found = union(box((0, 0, 0), (0.02, 0.02, 0.01)), box((0.02 + gap, 0, 0), (0.04, 0.02, 0.01)))
+    assert ("part-narrow-gap" in codes(found)) is told
+    assert codes(found)[0] == "part-bodies"
+    assert not told or "about 400 mm2" in change(found, "part-narrow-gap").message
+
+
 def test_a_sealed_void_is_filled_and_told() -> None:
     found = union(cube(0, 2), cube(0.5, 1.5, hollow=True))
     assert codes(found) == ["part-void"]
