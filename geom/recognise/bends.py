@@ -124,7 +124,7 @@ def find_rounding(scene: Scene) -> None:
         if _is_arc(region, -1):
             scene.add(_hollow(k, region) if region.arc > HALF_ROUND else _bend(Kind.BEND_INSIDE, "fillet", k, region))
         elif _is_arc(region, 1):
-            if region.length(region.axis) < LOW_CORNER * region.radius:
+            if region.length(region.axis) < LOW_CORNER * region.radius and not _runs_on(scene, k):
                 word = "round end" if region.arc > HALF_ROUND else "corner"
                 scene.add(_bend(Kind.EDGE, word, k, region))
             else:
@@ -137,6 +137,13 @@ def find_rounding(scene: Scene) -> None:
         pairs += [(k, s.other) for s in scene.regions.seams[k] if s.other in chosen and abs(s.turn) < SMOOTH]
     for group in joined(pairs):
         scene.add(_rounded(scene, group))
+
+
+def _runs_on(scene: Scene, number: int) -> bool:
+    """Does a rounding go on smoothly into another?"""
+    items = scene.regions.items
+    beyond = (items[s.other] for s in scene.regions.seams[number] if abs(s.turn) < SMOOTH)
+    return any(region.sign > 0 and region.form is not Form.FLAT for region in beyond)
 
 
 def _hollow(number: int, region: Region) -> Piece:

@@ -73,9 +73,9 @@ def _skin(scene: Scene, number: int, region: Region) -> Piece:
     return Piece(Kind.SKIN, "curved skin", "", (number,), axis=axis)
 
 
-def _is_side(scene: Scene, number: int) -> bool:
+def _is_side(scene: Scene, number: int, metal: float) -> bool:
     """Is a flat a narrow side: the metal behind it is thicker than it is wide?"""
-    metal, width = scene.wall(number), narrow_width(scene, number)
+    width = narrow_width(scene, number)
     if width < STRIP * metal:
         return True
     return width < NARROW_SIDE * metal and _least_extent(scene.regions.items[number]) < 1.1 * NARROW_SIDE * metal
@@ -99,11 +99,13 @@ def narrow_width(scene: Scene, number: int) -> float:
 
 def _flat(scene: Scene, number: int, region: Region, along: Floats | None, ends_along: bool) -> Piece:
     facing = region.axis
-    if not _is_side(scene, number):
+    at_end = along is not None and _is_end(scene, region, along, ends_along)
+    # holes across do not make the metal behind the end of a long part less
+    metal = scene.extent(along) if at_end and along is not None and ends_along else scene.wall(number)
+    if not _is_side(scene, number, metal):
         return Piece(Kind.FACE, "face", "", (number,), facing=facing)
-    if along is not None and _is_end(scene, region, along, ends_along):
-        return Piece(Kind.END, "end", "", (number,), facing=facing)
-    return Piece(Kind.EDGE, "edge", "", (number,), facing=facing)
+    kind, word = (Kind.END, "end") if at_end else (Kind.EDGE, "edge")
+    return Piece(kind, word, "", (number,), facing=facing)
 
 
 def _is_end(scene: Scene, region: Region, along: Floats, ends_along: bool) -> bool:

@@ -103,7 +103,7 @@ def test_bores_and_broad_faces_of_a_mesh_are_found(tmp_path: Path) -> None:
     bores = sorted((f for f in part.features if f.kind is Kind.BORE), key=lambda f: f.width)
     assert_allclose([f.width for f in bores], [0.006, 0.008], rtol=1e-3, atol=0)
     assert_allclose([f.depth for f in bores], [0.003, 0.003], rtol=1e-4, atol=0)
-    assert_allclose(part.smallest, 0.006, rtol=1e-3, atol=0)
+    assert_allclose(part.smallest, 0.003, rtol=1e-3, atol=0)  # it is 3 mm thick
     assert len({f.name for f in part.features}) == len(part.features)
 
 
