@@ -1,127 +1,138 @@
-"""``geom area``: area by feature, volume and size, without any solve."""
+"""``geom area``: area by feature, volume, size, repairs and hanging, without any solve."""
 
+import os
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
-from geom.errors import JobError
+from geom.cli.part_options import Asked, immersion, limits_of, part_of_file, stated_unit
+from geom.cli.progress import progress_shown
+from geom.errors import JobError, PartError
 from geom.findings import Severity
 
 if TYPE_CHECKING:  # at run time these are read only when the command runs
-    from geom.part.part import Part
-    from geom.report.tree import Section
+    from geom.survey import Survey
 
 BLOCKED = 1  # exit code of a part with a finding that should stop the user
 
 
-def run(file: str, *, unit: str | None, as_json: bool) -> int:
-    """Print area, volume and size of a mesh or of a job's part; return the exit code."""
-    part = _part(Path(file), unit)
+def run(
+    file: str,
+    *,
+    asked: Asked,
+    immersed: str | None,
+    as_json: bool,
+    as_csv: bool,
+    picture: str | None,
+    no_picture: bool,
+    workers: int | None,
+) -> int:
+    """Print what can be told of a part without a solve, or of every part in a folder; return the exit code."""
+    path = Path(file)
+    if path.is_dir():
+        return _folder(path, asked, as_json=as_json, as_csv=as_csv, workers=workers)
+    if as_csv:
+        raise JobError("option-not-here", "--csv goes with a folder of files", where=str(path), hint="or say --json")
+    target = _picture_path(path, picture, wanted=not (no_picture or (as_json and picture is None)))
+    try:
+        survey = _survey(path, asked, immersed)
+    except PartError as error:
+        _draw_defect(error, path, asked, target)
+        raise
+    if target is not None:
+        from geom.report.partpicture import part_picture
+        from geom.report.picturefile import write_picture
+
+        write_picture(part_picture(survey.part), target)
+    _print(survey, as_json=as_json)
+    if target is not None:
+        click.echo(f"picture in {target}", err=True)
+    return BLOCKED if any(f.severity == Severity.STOP for f in survey.findings) else 0
+
+
+def _survey(path: Path, asked: Asked, immersed: str | None) -> "Survey":
+    """Return the survey of the part of a job, or of a mesh or drawing in the pose it is drawn in."""
+    from geom.survey import surveyed
+
+    if path.suffix.lower() != ".toml":
+        return surveyed(part_of_file(path, asked), immersed=immersion(immersed))
+    if asked.unit:
+        text = "--unit goes with a mesh file; a job file states its own units"
+        raise JobError("unit-not-wanted", text, where=str(path))
+    return _job_survey(path, immersed)
+
+
+def _job_survey(path: Path, immersed: str | None) -> "Survey":
+    """Return the survey of one part of a job, as it is first hung; as drawn where the set-up does not hold."""
+    from dataclasses import replace
+
+    from geom.errors import CellError
+    from geom.findings import Finding
+    from geom.job.hung import hung_cell, prepared_part
+    from geom.job.read import read_job
+    from geom.survey import depth_of, surveyed
+
+    job = replace(read_job(path), rack=None)
+    try:
+        cell = hung_cell(job)
+    except CellError as error:
+        part = prepared_part(job)
+        text = f"the part is shown as drawn, for it cannot hang as the job has it: {error.message}"
+        note = Finding(Severity.WARNING, "set-up-refused", text)
+        return surveyed(replace(part, findings=(*part.findings, note)), immersed=immersion(immersed))
+    depth = depth_of(cell) if immersed is None else immersion(immersed)
+    return surveyed(cell.part, rotation=cell.pose.rotation, immersed=depth)
+
+
+def _print(survey: "Survey", *, as_json: bool) -> None:
+    from geom.report.survey import survey_document, survey_tree
+
     if as_json:
         from geom.report.plainjson import dumped
 
-        click.echo(dumped(_tree(part)), nl=False)
+        click.echo(dumped(survey_tree(survey)), nl=False)
+        return
+    from geom.report.text import as_text
+
+    click.echo(as_text(survey_document(survey)), nl=False)
+
+
+def _picture_path(path: Path, name: str | None, *, wanted: bool) -> Path | None:
+    """Return where the picture goes: as said, or in the folder that we are in, named after the file."""
+    if not wanted:
+        return None
+    from geom.report.picturefile import check_picture
+
+    target = Path(name) if name else Path(f"{path.stem or 'part'}-area.png")
+    check_picture(target)
+    return target
+
+
+def _draw_defect(error: PartError, path: Path, asked: Asked, target: Path | None) -> None:
+    """Draw the faces of a refused file with the places of the defect; the error then names the picture."""
+    if target is None or not error.marks:
+        return
+    from geom.part.files import raw_surface
+    from geom.report.partpicture import defect_picture
+    from geom.report.picturefile import write_picture
+
+    place = target.with_name(target.name.replace("-area.png", "-defect.png"))
+    unit = stated_unit(asked)
+    write_picture(defect_picture(raw_surface(path, unit, limits_of(asked)), error.marks), place)
+    error.hint = f"{error.hint}; the places are marked in {place}" if error.hint else f"see {place}"
+
+
+def _folder(path: Path, asked: Asked, *, as_json: bool, as_csv: bool, workers: int | None) -> int:
+    """Print one line for each part in a folder."""
+    from geom.cli.area_folder import folder_rows, rows_as_csv, rows_as_text
+
+    with progress_shown(False) as say:
+        rows = folder_rows(path, asked, workers or os.cpu_count() or 1, say)
+    if as_json:
+        from geom.report.plainjson import SCHEMA_VERSION, dumped
+
+        click.echo(dumped({"schema_version": SCHEMA_VERSION, "files": rows}), nl=False)
     else:
-        from geom.report.text import as_text
-        from geom.report.tree import Document
-
-        click.echo(as_text(Document(part.title, (), _sections(part))), nl=False)
-    return BLOCKED if any(f.severity == Severity.STOP for f in part.findings) else 0
-
-
-def _part(path: Path, unit: str | None) -> "Part":
-    """Read the part of a job file, or a mesh in the unit stated."""
-    from geom.part.build import build_part
-
-    if path.suffix.lower() == ".toml":
-        from geom.job.read import read_job
-
-        if unit:
-            raise JobError(
-                "unit-not-wanted", "--unit goes with a mesh file; a job file states its own units", where=str(path)
-            )
-        return build_part(read_job(path).shape)
-    from geom.part.shapes import MeshFile
-    from geom.units import UnitError, unit_factor
-
-    if not unit:
-        raise JobError(
-            "mesh-unit-missing",
-            f"the unit of {path.name} must be stated: a mesh file does not say what one unit is",
-            where=str(path),
-            hint="say for example --unit mm; " + _sizes(path),
-        )
-    try:
-        factor = unit_factor(unit, "length")
-    except UnitError as error:
-        raise JobError("mesh-unit-unknown", str(error), where="--unit", hint="mm, cm, m, in or ft") from None
-    return build_part(MeshFile(path, factor))
-
-
-def _sizes(path: Path) -> str:
-    """Return what size the file would have in each unit, to help choosing."""
-    from geom.part.build import build_part
-    from geom.part.shapes import MeshFile
-    from geom.units import show, unit_factor
-
-    low, high = build_part(MeshFile(path, unit_factor("mm", "length"))).surface.bounds
-    sides = (high - low) / unit_factor("mm", "length")
-    sizes = []
-    for unit in ("mm", "in", "m"):
-        shown = "mm" if max(sides) * unit_factor(unit, "length") < 10.0 else "m"
-        box = " x ".join(show(side * unit_factor(unit, "length"), shown, 4) for side in sides)
-        sizes.append(f"{box} with --unit {unit}")
-    return f"the part would be {', or '.join(sizes)}"
-
-
-def _tree(part: "Part") -> dict[str, Any]:
-    from geom.report.jsonfile import bounding_box_mm, findings_tree
-    from geom.report.plainjson import SCHEMA_VERSION
-
-    return {
-        "schema_version": SCHEMA_VERSION,
-        "title": part.title,
-        "wetted_area_mm2": 1e6 * part.area,
-        "volume_mm3": 1e9 * part.volume,
-        "mesh_area_mm2": 1e6 * part.surface.area,
-        "mesh_volume_mm3": 1e9 * part.surface.volume,
-        "exact": part.exact,
-        "bounding_box_mm": bounding_box_mm(part),
-        "bounding_box_in": [v / 25.4 for v in bounding_box_mm(part)],
-        "features": [
-            {
-                "name": f.name,
-                "kind": str(f.kind),
-                "area_mm2": 1e6 * f.area,
-                "width_mm": 1e3 * f.width,
-                "depth_mm": 1e3 * f.depth,
-            }
-            for f in part.features
-        ],
-        "findings": findings_tree(part.findings),
-    }
-
-
-def _sections(part: "Part") -> "tuple[Section, ...]":
-    from geom.report.amounts import area
-    from geom.report.tree import Row, Section, Table
-    from geom.units import show
-
-    low, high = part.surface.bounds
-    how = "by formula" if part.exact else "of the mesh"
-    rows = [
-        Row(f"area ({how})", f"{show(part.area, 'mm²', 5)} ({show(part.area, 'in²', 4)})"),
-        Row(f"volume ({how})", f"{show(part.volume, 'mm³', 5)} ({show(part.volume, 'in³', 4)})"),
-        Row("bounding box", " x ".join(show(v, "mm", 5) for v in high - low)),
-        Row("bounding box in inch", " x ".join(show(v, "in", 4) for v in high - low)),
-    ]
-    if part.exact:
-        facets = f"{show(part.surface.area, 'mm²', 5)}, {show(part.surface.volume, 'mm³', 5)}"
-        rows.append(Row("area and volume of the facets that stand for it", facets))
-    lines = tuple((f.name, str(f.kind), area(f.area)) for f in part.features)
-    features = Table(("feature", "kind", "area"), lines, (1,))
-    sections = [Section("Size", (), tuple(rows)), Section("Area by feature", (), (), features)]
-    if part.findings:
-        sections.append(Section("Findings", tuple(f"{f.severity}: {f.message}" for f in part.findings)))
-    return tuple(sections)
+        click.echo(rows_as_csv(rows) if as_csv else rows_as_text(rows), nl=False)
+    return 0

@@ -50,16 +50,28 @@ def plan(debug: bool, **options: Any) -> None:
 
 @commands.command()
 @click.argument("file", type=click.Path())
-@click.option("--unit", help="Length of one unit of a mesh file: mm, cm, m, in, ft. Never guessed.")
+@click.option("--unit", help="Length of one unit of the file: mm, cm, m, in, ft. Never guessed.")
+@click.option("--strict", is_flag=True, help="Refuse a mesh that would have to be repaired.")
+@click.option("--thickness", metavar="LENGTH", help="Of the metal, for a drawing or a sheet drawn without any.")
+@click.option("--immersed", metavar="LENGTH", help="How deep the lowest point hangs in the liquid; z is up.")
+@click.option("--picture", type=click.Path(), metavar="PNG", help="Where the picture goes; else named after the file.")
+@click.option("--no-picture", is_flag=True, help="Draw no picture.")
+@click.option("--csv", "as_csv", is_flag=True, help="Of a folder: print the table as CSV.")
+@click.option("--jobs", "workers", type=click.IntRange(1, 256), help="Of a folder: files read at once.")
+@click.option("--most-size", metavar="SIZE", help="Largest file that is read; 500 MB.")
+@click.option("--most-memory", metavar="SIZE", help="Memory that reading a file may take; 4 GB.")
+@click.option("--most-time", metavar="TIME", help="Time that reading a file may take; 60 s.")
 @json_option
 @debug_option
 def area(debug: bool, **options: Any) -> None:
-    """Area by feature, volume and size of a mesh FILE or of the part in a job file."""
+    """Area by feature, size, repairs, trapped air of a mesh, drawing or job FILE, or of all parts in a folder."""
 
     def run() -> int:
         from geom.cli.area import run
+        from geom.cli.part_options import ASKED, Asked
 
-        return run(**options)
+        asked = Asked(**{name: options.pop(name) for name in ASKED})
+        return run(**options, asked=asked)
 
     _guarded(run, options["as_json"], debug)
 

@@ -1,6 +1,6 @@
 """From the words of a command line to a part: a job file, a mesh or a drawing, with unit, thickness and limits."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -25,6 +25,9 @@ class Asked:
     most_time: str | None = None
 
 
+ASKED = tuple(field.name for field in fields(Asked))
+
+
 def part_of_file(path: Path, asked: Asked) -> "Part":
     """Return the part in a mesh or drawing.
 
@@ -38,8 +41,8 @@ def part_of_file(path: Path, asked: Asked) -> "Part":
     from geom.part.build import build_part
     from geom.part.shapes import Drawing, MeshFile
 
-    unit = _length("--unit", asked.unit, of_one=True)
-    thickness = _length("--thickness", asked.thickness)
+    unit = stated_unit(asked)
+    thickness = _amount("--thickness", asked.thickness, "length")
     limits = limits_of(asked)
     if path.suffix.lower() not in DRAWINGS:
         return build_part(MeshFile(path, unit, asked.strict, thickness or 0.0, limits))
@@ -70,18 +73,16 @@ def limits_of(asked: Asked) -> "Limits":
     )
 
 
-def _length(option: str, text: str | None, *, of_one: bool = False) -> float | None:
-    """Return a length [m]; ``of_one`` takes the name of a unit alone."""
-    if text is None:
+def stated_unit(asked: Asked) -> float | None:
+    """Return the length of one unit of the file as the command line states it [m]."""
+    if asked.unit is None:
         return None
-    if not of_one:
-        return _amount(option, text, "length")
     from geom.units import UnitError, unit_factor
 
     try:
-        return unit_factor(text, "length")
+        return unit_factor(asked.unit, "length")
     except UnitError as error:
-        raise JobError("mesh-unit-unknown", str(error), where=option, hint="mm, cm, m, in or ft") from None
+        raise JobError("mesh-unit-unknown", str(error), where="--unit", hint="mm, cm, m, in or ft") from None
 
 
 def _amount(option: str, text: str | None, dimension: str) -> float | None:
@@ -96,3 +97,8 @@ def _amount(option: str, text: str | None, dimension: str) -> float | None:
     if not value > 0:
         raise JobError("option-amount", f"{text} is not more than zero", where=option)
     return value
+
+
+def immersion(text: str | None) -> float | None:
+    """Return how deep the lowest point hangs below the liquid surface [m]; None: all is under."""
+    return _amount("--immersed", text, "length")

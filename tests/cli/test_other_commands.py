@@ -16,6 +16,12 @@ CORNERS = np.array([(x, y, z) for x in (0.0, 1.0) for y in (0.0, 2.0) for z in (
 QUADS = [(0, 1, 3, 2), (4, 6, 7, 5), (0, 4, 5, 1), (2, 3, 7, 6), (0, 2, 6, 4), (1, 5, 7, 3)]
 
 
+@pytest.fixture(autouse=True)
+def _elsewhere(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Pictures go into the folder that the command runs in."""
+    monkeypatch.chdir(tmp_path)
+
+
 @pytest.fixture
 def box(tmp_path: Path) -> str:
     """Return the path of a mesh of a box 1 x 2 x 3 units, outside outwards."""

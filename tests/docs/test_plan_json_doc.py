@@ -13,10 +13,13 @@ from helpers.small_plan import small_plan
 
 from geom.advice.words import BareResult
 from geom.cell.cell import JarTank, RodAnode
-from geom.cli.area import _tree
 from geom.cli.main import error_tree
 from geom.errors import JobError, PartError
+from geom.findings import Severity
+from geom.repair.change import Change
 from geom.report.jsonfile import plan_tree
+from geom.report.survey import survey_tree
+from geom.survey import surveyed
 
 TEXT = (Path(__file__).parents[2] / "docs" / "plan-json.md").read_text(encoding="utf-8")
 BY_JOB = {"origins", "numerical_error.of"}  # records whose keys depend on the job
@@ -57,8 +60,14 @@ def test_every_key_of_a_plan_is_listed_and_no_other():
 
 
 def test_every_key_of_geom_area_is_listed_and_no_other():
-    part = replace(small_plan().cell.part, findings=small_plan().findings)
-    assert set(keys(_tree(part))) == documented("geom area")
+    change = Change(Severity.WARNING, "repair-welded", "corners were joined", 2, 1e-6, (0.0, 0.0, 0.0))
+    part = replace(small_plan().cell.part, findings=small_plan().findings, changes=(change,))
+    part = replace(part, features=tuple(replace(f, axis=(0, 0, 1), middle=(0, 0, 0)) for f in part.features))
+    survey = replace(surveyed(part), hanging=holding().hanging)
+    found = set(keys(survey_tree(survey)))
+    as_in_a_plan = {key for key in found if key.startswith("hanging.")}
+    assert as_in_a_plan <= documented("geom plan")
+    assert found - as_in_a_plan == documented("geom area")
 
 
 def test_every_key_of_an_error_is_listed():
