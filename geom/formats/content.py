@@ -3,6 +3,8 @@
 import re
 from dataclasses import dataclass
 
+from geom.formats.words import is_utf_16
+
 LOOK = 4096  # bytes looked at
 
 
@@ -54,7 +56,6 @@ TEXT: tuple[tuple[bytes, Content], ...] = (
         Content("OBJ", (".obj",)),
     ),
 )
-UTF_16 = (b"\xff\xfe", b"\xfe\xff")
 UTF_16_WORDS = Content("text in UTF-16; mesh files are plain ASCII or UTF-8")
 
 
@@ -64,7 +65,7 @@ def content_of(data: bytes) -> Content | None:
     for magic, content in MAGIC:
         if head.startswith(magic):
             return content
-    if head.startswith(UTF_16):
+    if is_utf_16(head):
         return UTF_16_WORDS
     text = head.removeprefix(b"\xef\xbb\xbf")
     for pattern, content in TEXT:

@@ -6,6 +6,7 @@ Only regular files are opened. The parser sees the open file and nothing else of
 
 from __future__ import annotations
 
+import contextlib
 import json
 import math
 import os
@@ -101,7 +102,7 @@ def _megabytes(size: int) -> str:
 
 def _from_child(file: int, suffix: str, limits: Limits) -> dict[str, Any]:
     """Start the child, hold the clock, return what it answered."""
-    with tempfile.TemporaryDirectory(prefix="geom-", ignore_cleanup_errors=True) as folder:
+    with _folder(suffix) as folder:
         child = _started(file, suffix, limits, folder)
         late = threading.Event()
 
@@ -123,6 +124,20 @@ def _from_child(file: int, suffix: str, limits: Limits) -> dict[str, Any]:
             child.wait()
             if child.stdout is not None:
                 child.stdout.close()
+
+
+def _folder(suffix: str) -> contextlib.AbstractContextManager[str]:
+    """Return a folder for a reader that needs one, gone with its child however that ends."""
+    if suffix not in WRITES:
+        return contextlib.nullcontext(os.devnull)
+    try:
+        return tempfile.TemporaryDirectory(prefix="geom-", ignore_cleanup_errors=True)
+    except OSError as error:
+        raise PartError(
+            "part-mesh-limits",
+            f"no temporary folder could be made, which files that end in {suffix} need: {error.strerror}",
+            hint="make room on the disk, or export the part as STL",
+        ) from error
 
 
 def _started(file: int, suffix: str, limits: Limits, folder: str) -> subprocess.Popen[bytes]:

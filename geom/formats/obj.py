@@ -17,7 +17,8 @@ IGNORED = frozenset(
 LOOSE = frozenset((b"l", b"p"))
 CURVED = frozenset(b"cstype deg bmat step curv curv2 surf parm trim hole scrv sp end con ctech stech".split())
 OF_INDEX = b"0123456789/+- \t\x0b\x0cf"  # all that lines of faces are made of
-SIZES = (4, 7, 5, 8)  # words of a vertex: v x y z, then a weight or a colour or both
+SIZES = (4, 7, 5, 8)  # words of a vertex: v x y z, then a colour of three or four numbers, or a weight
+WEIGHTED = 5
 
 
 @dataclass(slots=True)
@@ -101,7 +102,7 @@ def _vertices(lines: _Lines) -> Floats:
                 table = np.stack([floats(words[k::size], count) for k in range(1, size)], axis=1)
             except ValueError:
                 break
-            if size in (5, 8) and not (table[:, 3] == 1).all():
+            if size == WEIGHTED and not (table[:, 3] == 1).all():
                 break
             return np.ascontiguousarray(table[:, :3])
     return _vertices_by_line(lines)
@@ -116,7 +117,7 @@ def _vertices_by_line(lines: _Lines) -> Floats:
                 f"line {number} of the OBJ file: a vertex has three numbers, and at most a weight or a colour"
             )
         values = numbers(words[1:], f"line {number} of the OBJ file")
-        if len(words) in (5, 8) and values[3] != 1:
+        if len(words) == WEIGHTED and values[3] != 1:
             raise malformed(f"line {number} of the OBJ file: a vertex with a weight that is not 1 is not supported")
         table[row] = values[:3]
     return table

@@ -19,10 +19,15 @@ def lines_of(data: bytes) -> list[bytes]:
 
 def plain(data: bytes) -> bytes:
     """Return the bytes of a text file without a byte-order mark; UTF-16 is refused by name."""
-    even, odd = any(data[0:8:2]), any(data[1:8:2])
-    if data.startswith(UTF_16) or (len(data) >= 8 and even != odd):
+    if is_utf_16(data):
         raise malformed("the file is text in UTF-16", "save it as plain ASCII or UTF-8")
     return data.removeprefix(b"\xef\xbb\xbf")
+
+
+def is_utf_16(data: bytes) -> bool:
+    """Return whether the first bytes are text in UTF-16, with a mark of byte order or every second byte zero."""
+    even, odd = data[0:8:2], data[1:8:2]
+    return data.startswith(UTF_16) or (len(data) >= 8 and (all(even) and not any(odd) or all(odd) and not any(even)))
 
 
 def text_of(piece: bytes) -> str:

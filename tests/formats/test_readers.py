@@ -137,6 +137,7 @@ SAME: dict[str, tuple[str, Callable[[], bytes]]] = {
     "OBJ with a mark of byte order": (".obj", lambda: b"\xef\xbb\xbf" + seeds.obj()),
     "OBJ with tabs": (".obj", lambda: seeds.obj().replace(b" ", b"\t")),
     "OBJ with colours": (".obj", lambda: seeds.obj().replace(b".0\n", b".0 0.5 0.5 1\n")),
+    "OBJ with colours and alpha": (".obj", lambda: seeds.obj().replace(b".0\n", b".0 0.5 0.5 1 0.5\n")),
     "OBJ with some colours": (".obj", lambda: seeds.obj().replace(b".0\n", b".0 0.5 0.5 1\n", 3)),
     "OBJ with weights of one": (".obj", lambda: seeds.obj().replace(b".0\n", b".0 1\n")),
     "OBJ with remarks at the ends": (".obj", lambda: seeds.obj().replace(b"\nf", b" # x 1\nf")),
@@ -215,6 +216,7 @@ def test_a_variant_of_a_format_is_the_same_plate(kind: str) -> None:
 REFUSED: dict[str, tuple[str, Callable[[], bytes], str]] = {
     "UTF-16 little": (".obj", lambda: seeds.obj().decode().encode("utf-16-le"), "UTF-16"),
     "UTF-16 big": (".off", lambda: seeds.off().decode().encode("utf-16-be"), "UTF-16"),
+    "UTF-16 of STL": (".stl", lambda: seeds.stl_ascii().decode().encode("utf-16-le"), "UTF-16"),
     "UTF-16 marked": (".stl", lambda: seeds.stl_ascii().decode().encode("utf-16"), "UTF-16"),
     "OFF of four dimensions": (".off", lambda: b"4" + seeds.off(), "not supported"),
     "OFF of n dimensions": (".off", lambda: b"n" + seeds.off(), "not supported"),
