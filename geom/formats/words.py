@@ -27,7 +27,9 @@ def plain(data: bytes) -> bytes:
 def is_utf_16(data: bytes) -> bool:
     """Return whether the first bytes are text in UTF-16, with a mark of byte order or every second byte zero."""
     even, odd = data[0:8:2], data[1:8:2]
-    return data.startswith(UTF_16) or (len(data) >= 8 and (all(even) and not any(odd) or all(odd) and not any(even)))
+    return data.startswith(UTF_16) or (
+        len(data) >= 8 and ((all(even) and not any(odd)) or (all(odd) and not any(even)))
+    )
 
 
 def text_of(piece: bytes) -> str:
