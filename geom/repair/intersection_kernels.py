@@ -145,6 +145,21 @@ def are_crossing(one: Array, n: Array, two: Array, m: Array, shallow: float, ste
 
 
 @njit(cache=True)
+def is_none(normal: Array) -> bool:
+    """Is there no normal, because the face is too low?"""
+    return normal[0] == 0.0 and normal[1] == 0.0 and normal[2] == 0.0
+
+
+@njit(cache=True)
+def doubled(rows: Array) -> Array:
+    """The same rows (n, 2) with room for as many again."""
+    out = np.zeros((2 * len(rows), 2), np.int64)
+    for i in range(len(rows)):
+        out[i, 0], out[i, 1] = rows[i, 0], rows[i, 1]
+    return out
+
+
+@njit(cache=True)
 def crossing_pairs(
     corners: Array,
     normals: Array,
@@ -181,13 +196,11 @@ def crossing_pairs(
                     apart = False
                     for k in range(3):
                         apart = apart or face_low[i, k] > face_high[j, k] or face_high[i, k] < face_low[j, k]
-                    if apart or not (normals[i].any() and normals[j].any()):
+                    if apart or is_none(normals[i]) or is_none(normals[j]):
                         continue
                     if are_crossing(corners[i], normals[i], corners[j], normals[j], shallow, step):
                         if count == len(found):
-                            larger = np.zeros((2 * count, 2), np.int64)
-                            larger[:count] = found
-                            found = larger
+                            found = doubled(found)
                         found[count, 0], found[count, 1] = i, j
                         count += 1
                         if count == most:
