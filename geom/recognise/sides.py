@@ -137,6 +137,8 @@ def _end_ways(scene: Scene) -> tuple[Floats | None, bool]:
         return None, True
     sizes = [scene.extent(way) for way in ways]
     longest = int(np.argmax(sizes))
-    others = [size for way, size in zip(ways, sizes, strict=True) if square(way, ways[longest])]
+    across = [np.cross(ways[longest], way) for k, way in enumerate(ways) if k != longest]
+    others = [scene.extent(way / np.linalg.norm(way)) for way in across]
+    others += [size for way, size in zip(ways, sizes, strict=True) if square(way, ways[longest])]
     others = others or [np.sqrt(scene.surface.area) / 3]
     return (ways[longest], True) if sizes[longest] > LONG * max(others) else (None, True)
