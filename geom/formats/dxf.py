@@ -17,6 +17,7 @@ from geom.arrays import Floats
 from geom.errors import PartError
 from geom.findings import Finding
 from geom.formats import curves
+from geom.formats.chains import JOIN
 from geom.formats.drawing import RawDrawing
 from geom.formats.groups import (
     Entity,
@@ -29,8 +30,9 @@ from geom.formats.groups import (
     stated_unit,
     tags_of,
 )
+from geom.formats.notes import counted, noted, number, warned
 from geom.formats.raw import malformed, shown
-from geom.formats.strokes import CIRCLE, JOIN, Stroke, closed_rings, counted, noted, number, warned
+from geom.formats.strokes import CIRCLE, Stroke, closed_rings
 
 WORDS = {
     "TEXT", "MTEXT", "DIMENSION", "ARC_DIMENSION", "LARGE_RADIAL_DIMENSION", "LEADER", "MULTILEADER", "MLEADER",

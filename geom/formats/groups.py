@@ -11,8 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from geom.arrays import Floats
+from geom.formats.notes import number
 from geom.formats.raw import malformed, shown
-from geom.formats.strokes import number
 
 Tag = tuple[int, str, int]  # group code, value, line of the file
 
@@ -56,6 +56,8 @@ class Entity:
         value = self.text(code, "" if default is None else repr(default))
         if not value:
             raise malformed(f"{self.where} has no group {code}")
+        if NUMBER.fullmatch(value) and abs(float(value)) <= LARGEST:
+            return float(value)
         return real(value, f"group {code} of {self.where}")
 
     def whole(self, code: int, default: int | None = None) -> int:

@@ -19,8 +19,9 @@ from geom.errors import PartError
 from geom.findings import Finding
 from geom.formats import curves
 from geom.formats.drawing import RawDrawing
+from geom.formats.notes import counted, noted, warned
 from geom.formats.raw import malformed, shown
-from geom.formats.strokes import CIRCLE, Stroke, closed_rings, counted, noted, warned
+from geom.formats.strokes import CIRCLE, Stroke, closed_rings
 from geom.formats.svg_path import path_strokes, reals
 
 SVG = "http://www.w3.org/2000/svg"

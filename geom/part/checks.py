@@ -67,6 +67,9 @@ def sound_holes(holes: Sequence[Hole]) -> None:
     lines = [centre_line(hole) for hole in holes]
     for i, first in enumerate(holes):
         for j in range(i):
+            apart = math.dist(first.at, holes[j].at) - (straight(first) + straight(holes[j])) / 2
+            if apart - (first.diameter + holes[j].diameter) / 2 >= LEAST_METAL:
+                continue  # however they are turned
             metal = lines[i].distance(lines[j]) - (first.diameter + holes[j].diameter) / 2
             if metal < LEAST_METAL:
                 raise PartError(

@@ -17,7 +17,7 @@ from geom.findings import Finding, Severity
 from geom.formats import curves
 from geom.formats.drawing import RawDrawing
 from geom.formats.guard import read_guarded
-from geom.formats.strokes import number
+from geom.formats.notes import number
 from geom.part import checks
 from geom.part.flat import build_outline
 from geom.part.holes import holes_words

@@ -290,3 +290,22 @@ def test_a_file_that_is_no_drawing_is_refused_with_the_reason(data, words):
 def test_an_empty_drawing_is_refused():
     assert refusal(d.dxf()).slug == "part-drawing-empty"
     assert refusal(d.dxf(d.polyline([(0, 0), (1, 0)]))).slug == "part-drawing-empty"
+
+
+def test_lines_far_shorter_than_what_counts_as_one_place_keep_their_order():
+    """A curve exported as 2,000 lines, each a third of the joining distance, in a plate 424 long from corner to corner."""
+    angle = np.arange(2000) * 2 * math.pi / 2000
+    points = np.stack([np.cos(angle), np.sin(angle)], axis=1) * (5 + 0.3 * np.sin(7 * angle))[:, None] + 100
+    text = [d.line(a, b) for a, b in zip(points.tolist(), np.roll(points, -1, axis=0).tolist(), strict=True)]
+    raw = read_dxf(d.dxf(d.polyline(d.rectangle(300, 300)), *text[::3], *text[1::3], *text[2::3]))
+    assert codes(raw) == []
+    np.testing.assert_allclose(area(raw.rings[1]), area(points), rtol=1e-9, atol=0)
+
+
+def test_a_stray_dot_is_left_out_and_a_short_line_between_two_ends_is_not():
+    dot = d.line((5, 5), (5.001, 5))
+    raw = read_dxf(d.dxf(d.polyline(d.rectangle()), dot))
+    assert codes(raw) == ["drawing-no-length"]
+    chain = [d.polyline([(0, 0), (40, 0), (40, 20)], closed=False), d.line((40, 20), (40, 20.001))]
+    raw = read_dxf(d.dxf(*chain, d.line((40, 20.001), (0, 0))))
+    assert codes(raw) == []
