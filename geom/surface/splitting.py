@@ -7,11 +7,12 @@ import numpy as np
 
 from geom.arrays import Bools, Floats, Ints, frozen
 from geom.surface.cutters import Ball, Cutter, Loop, Polygons
-from geom.surface.shell import triangulate
+from geom.surface.shell import area_vector, triangulate
 from geom.surface.surface import Surface
 
 TRIES = 40  # sizes of a ball tried until none of its edges is nearly touched
 NUDGE = 3e-7  # by which share it grows each time
+FEW = 8  # corners up to which a polygon is cut up by its best shaped ears
 
 
 @dataclass(frozen=True, eq=False)
@@ -147,11 +148,40 @@ def _numbered(point: Floats, known: dict[int, int], vertices: _Vertices) -> int:
 
 
 def _triangles(ring: list[int], vertices: _Vertices) -> Ints:
-    """Return the triangles (k, 3) of a plane polygon."""
+    """Return the triangles (k, 3) of a plane polygon; none without area, where the polygon allows it."""
     if len(ring) == 3:
         return np.array([ring], dtype=np.int64)
     places = np.array([vertices[vertex] for vertex in ring])
-    return np.asarray(ring, dtype=np.int64)[triangulate(places, [np.arange(len(ring))])]
+    found = best_ears(places) if len(ring) <= FEW else triangulate(places, [np.arange(len(ring))])
+    return np.asarray(ring, dtype=np.int64)[found]
+
+
+def best_ears(places: Floats) -> Ints:
+    """Return the triangles of a small plane polygon, the best shaped ear cut off first.
+
+    A corner amid a straight side is so never left for last. A polygon without area is cut up all the same.
+    """
+    way = area_vector(places)
+    left = list(range(len(places)))
+    found = []
+    while len(left) > 3:
+        ears = [(left[k - 1], left[k], left[(k + 1) % len(left)]) for k in range(len(left))]
+        best = max(range(len(left)), key=lambda k: _fitness(places, ears[k], left, way))
+        found.append(ears[best])
+        del left[best]
+    return np.array([*found, left], dtype=np.int64)
+
+
+def _fitness(places: Floats, ear: tuple[int, int, int], left: list[int], way: Floats) -> float:
+    """Return twice the area of an ear over its longest side squared; negative where it cannot be cut off."""
+    a, b, c = places[list(ear)]
+    longest = max((b - a) @ (b - a), (c - b) @ (c - b), (a - c) @ (a - c), 1e-300)
+    length = max(float(np.linalg.norm(way)), 1e-300)
+    quality = float(np.cross(b - a, c - b) @ way / (length * longest))
+    others = places[[k for k in left if k not in ear]]
+    sides = [np.cross(q - p, others - p) @ way / (length * longest) for p, q in ((a, b), (b, c), (c, a))]
+    holds = np.all(np.array(sides) > -1e-12, axis=0).any() if len(others) else False
+    return -1.0 - quality if holds else quality
 
 
 def _assembled(

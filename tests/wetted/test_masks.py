@@ -132,20 +132,18 @@ def test_where_masks_overlap_the_first_holds_and_nothing_is_counted_twice():
 
 @settings(max_examples=25, deadline=None, derandomize=True)
 @given(
-    st.tuples(st.floats(-60, 40), st.floats(-15, 5), st.floats(-3, 1)),
+    st.tuples(st.floats(-20, 40), st.floats(-15, 5), st.floats(-3, 1)),
     st.tuples(st.floats(2, 60), st.floats(2, 20), st.floats(0.3, 4)),
     st.tuples(st.floats(-50, 50), st.floats(-10, 10)),
     st.floats(0.5, 9),
 )
 def test_plated_and_bare_make_the_whole(low, size, at, diameter) -> None:  # type: ignore[no-untyped-def]
-    high = [a + b for a, b in zip(low, size, strict=True)]
+    low = (*low[:2], min(low[2], 1.5 - 0.01))
+    high = (low[0] + size[0], low[1] + size[1], max(low[2] + size[2], 1.51))  # the upper face passes through the box
     masks: list[Mask] = [Contact(mm(*at, 1.5), diameter * MM), StopOff(("end",)), StopOffBox(mm(*low), mm(*high))]
-    try:
-        part = masked(bar(), masks)
-    except PartError as error:
-        assert error.slug == "mask-touches-nothing"
-        return
-    same_skin(part, bar())
+    if math.hypot(at[0] + 30, at[1]) < 4 - 0.4 * diameter:
+        return  # amid the bore no metal is near enough
+    same_skin(masked(bar(), masks), bar())
 
 
 def test_a_plugged_tube_has_the_area_of_its_outside_and_rings():

@@ -1,6 +1,7 @@
 """Area factors of threads: the profile against lengths added up from its drawing, and where the factor goes."""
 
 import math
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -24,7 +25,7 @@ def revolved(pitch: float, diameter: float) -> float:
     corners = [(0.0, crest), (pitch / 8, crest), (pitch / 8 + flank, root), (pitch / 8 + flank + pitch / 4, root)]
     corners.append((corners[-1][0] + flank, crest))
     assert_allclose(corners[-1][0], pitch, rtol=1e-12, atol=0)
-    pairs = zip(corners, corners[1:], strict=False)
+    pairs = pairwise(corners)
     return math.fsum(math.pi * (r + s) * math.hypot(x - y, r - s) for (x, r), (y, s) in pairs)
 
 
@@ -45,7 +46,7 @@ def test_a_finer_facet_by_facet_helix_has_the_same_area():
     height, turns, around = math.sqrt(3) / 2 * pitch, 1, 400
     crest, root = diameter / 2, diameter / 2 - 5 / 8 * height
     along = np.array([0.0, 1 / 8, 1 / 8 + 5 / 16, 3 / 8 + 5 / 16, 1.0]) * pitch
-    places = np.concatenate([np.linspace(a, b, 9)[:-1] for a, b in zip(along, along[1:], strict=False)] + [along[-1:]])
+    places = np.concatenate([np.linspace(a, b, 9)[:-1] for a, b in pairwise(along)] + [along[-1:]])
     radius = np.interp(places, along, [crest, crest, root, root, crest])
     angle = np.linspace(0, 2 * math.pi * turns, around + 1)[:, None]
     points = np.stack([radius * np.cos(angle), radius * np.sin(angle), places + pitch * angle / (2 * math.pi)], axis=-1)
