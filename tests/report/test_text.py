@@ -197,6 +197,24 @@ def test_a_value_of_the_job_has_no_source_of_the_table():
     assert rows["bath: conductivity"].origin == "from job line 10"
 
 
+def test_a_drawing_shows_its_file_thickness_and_bends(tmp_path):
+    (tmp_path / "tab.dxf").touch()
+    path = tmp_path / "job.toml"
+    bend = '{ start = ["3 mm", "0 mm"], end = ["3 mm", "9 mm"], angle = "-45 deg", inside_radius = "2 mm" }'
+    path.write_text(
+        f'[part]\ndrawing = "tab.dxf"\nthickness = "2 mm"\nbends = [{bend}]\n'
+        '[bath]\nname = "acid-copper"\n[target]\nthickness = "9 um"\n',
+        encoding="utf-8",
+    )
+    rows = {row.label: row for row in input_section(replace(small_plan(), job=read_job(path))).rows}
+    assert rows["part: drawing"].value == "tab.dxf"
+    assert rows["part: one unit of the drawing"].value == "stated by the file"
+    assert rows["part: thickness"].value == "2 mm"
+    words = "-45° about the line from (3, 0) mm to (3, 9) mm, inside radius 2 mm, k factor 0.5"
+    assert rows["part: bend 1"].value == words
+    assert rows["part: bend 1"].origin == "from job.toml line 4"
+
+
 def test_a_mesh_shows_its_file_and_its_unit(tmp_path):
     (tmp_path / "a.stl").touch()
     path = tmp_path / "job.toml"
