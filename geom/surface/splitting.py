@@ -162,26 +162,38 @@ def best_ears(places: Floats) -> Ints:
     A corner amid a straight side is so never left for last. A polygon without area is cut up all the same.
     """
     way = area_vector(places)
-    left = list(range(len(places)))
+    axis = int(np.argmax(np.abs(way)))  # looked at along this one; plain numbers are far quicker here than arrays
+    keep = [(axis + 1) % 3, (axis + 2) % 3] if way[axis] >= 0 else [(axis + 2) % 3, (axis + 1) % 3]
+    flat: list[tuple[float, float]] = [(x, y) for x, y in places[:, keep].tolist()]
+    left = list(range(len(flat)))
     found = []
     while len(left) > 3:
         ears = [(left[k - 1], left[k], left[(k + 1) % len(left)]) for k in range(len(left))]
-        best = max(range(len(left)), key=lambda k: _fitness(places, ears[k], left, way))
+        best = max(range(len(left)), key=lambda k: _fitness(flat, ears[k], left))
         found.append(ears[best])
         del left[best]
     return np.array([*found, left], dtype=np.int64)
 
 
-def _fitness(places: Floats, ear: tuple[int, int, int], left: list[int], way: Floats) -> float:
-    """Return twice the area of an ear over its longest side squared; negative where it cannot be cut off."""
-    a, b, c = places[list(ear)]
-    longest = max((b - a) @ (b - a), (c - b) @ (c - b), (a - c) @ (a - c), 1e-300)
-    length = max(float(np.linalg.norm(way)), 1e-300)
-    quality = float(np.cross(b - a, c - b) @ way / (length * longest))
-    others = places[[k for k in left if k not in ear]]
-    sides = [np.cross(q - p, others - p) @ way / (length * longest) for p, q in ((a, b), (b, c), (c, a))]
-    holds = np.all(np.array(sides) > -1e-12, axis=0).any() if len(others) else False
-    return -1.0 - quality if holds else quality
+def _fitness(flat: list[tuple[float, float]], ear: tuple[int, int, int], left: list[int]) -> float:
+    """Return twice the area of an ear over its longest side squared; under -1 where it holds another corner."""
+    a, b, c = (flat[k] for k in ear)
+    longest = max(_square(a, b), _square(b, c), _square(c, a), 1e-300)
+    quality = _turn(a, b, c) / longest
+    slack = -1e-12 * longest
+    for k in left:
+        if k not in ear and min(_turn(a, b, flat[k]), _turn(b, c, flat[k]), _turn(c, a, flat[k])) > slack:
+            return -1.0 - quality
+    return quality
+
+
+def _turn(a: tuple[float, float], b: tuple[float, float], c: tuple[float, float]) -> float:
+    """Return twice the area of a triangle, positive where it runs counter-clockwise."""
+    return (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])
+
+
+def _square(a: tuple[float, float], b: tuple[float, float]) -> float:
+    return (b[0] - a[0]) ** 2 + (b[1] - a[1]) ** 2
 
 
 def _assembled(

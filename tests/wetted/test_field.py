@@ -132,7 +132,7 @@ def test_masked_panels_have_the_areas_of_the_part_and_hang_together():
 
 
 def test_charge_is_kept_and_the_metal_is_that_of_the_charge():
-    panels, field = prepared_bar()
+    _, field = prepared_bar()
     assert_allclose(field.total_current, 0.3, rtol=1e-6, atol=0)
     assert field.imbalance < 5e-3
     metal, efficiency = field.cell.bath.metal, field.cell.bath.efficiency
