@@ -18,7 +18,7 @@ import numpy as np
 
 sys.path[:0] = [str(Path(__file__).parent), str(Path(__file__).parents[1])]
 
-from helpers.mutations import check, reading, spoiled  # noqa: E402
+from helpers.mutations import check, check_part, reading, spoiled  # noqa: E402
 from helpers.seeds import SEEDS  # noqa: E402
 
 FINDS = Path(__file__).parent / "formats" / "finds"
@@ -31,6 +31,7 @@ def main() -> int:
     parser.add_argument("--minutes", type=float, default=10.0)
     parser.add_argument("--seed", type=int, default=int(time.time()))
     parser.add_argument("--most", type=int, default=20, help="finds after which to stop")
+    parser.add_argument("--part", action="store_true", help="make the part too: repair, features, area (meshes only)")
     told = parser.parse_args()
     warnings.simplefilter("error")
     rng, suffix = np.random.default_rng(told.seed), SEEDS[told.format][0]
@@ -42,7 +43,7 @@ def main() -> int:
         data = spoiled(told.format, rng)
         begin = time.monotonic()
         try:
-            ends[check(reader, data)] += 1
+            ends[check_part(data, suffix) if told.part else check(reader, data)] += 1
             slow = time.monotonic() - begin > SLOW and suffix != ".step"
             what = f"took {time.monotonic() - begin:.1f} s" if slow else ""
             place = "slow" if slow else ""

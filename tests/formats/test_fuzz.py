@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from helpers import seeds
-from helpers.mutations import check, reading, spoiled
+from helpers.mutations import check, check_part, reading, spoiled
 from helpers.seeds import SEEDS
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -21,6 +21,8 @@ from geom.part.files import read_mesh
 
 MM = 1e-3
 FILES = 2000
+PARTS = 100
+OF_MESHES = ("stl-b", "stl-a", "obj", "ply-b", "off")
 FINDS = sorted((Path(__file__).parent / "finds").iterdir())
 IN_A_CHILD = ("step",)  # its library is not ours and may crash
 
@@ -31,6 +33,13 @@ def test_a_spoiled_file_is_refused_in_words_or_read_to_arrays_that_fit(name: str
     reader = reading(SEEDS[name][0])
     ends = {check(reader, spoiled(name, rng)) for _ in range(FILES)}
     assert len(ends) >= 2  # some are read, some are not
+
+
+@pytest.mark.parametrize("name", OF_MESHES)
+def test_a_part_of_a_spoiled_file_is_refused_in_words_or_never_silently_wrong(name: str) -> None:
+    rng = np.random.default_rng(zlib.crc32(name.encode()) + 1)
+    ends = {check_part(spoiled(name, rng), SEEDS[name][0]) for _ in range(PARTS)}
+    assert len(ends) >= 3
 
 
 @pytest.mark.parametrize("name", SEEDS)
@@ -53,6 +62,8 @@ def test_a_spoiled_step_file_is_refused_in_words_or_read() -> None:
 @pytest.mark.parametrize("path", FINDS, ids=lambda path: path.name)
 def test_what_was_once_found_is_refused_in_words_or_read(path: Path) -> None:
     check(reading(path.suffix), path.read_bytes())
+    if path.suffix in (".stl", ".obj", ".ply", ".off"):
+        check_part(path.read_bytes(), path.suffix)
 
 
 def cuts(data: bytes) -> list[int]:

@@ -7,6 +7,7 @@ import zipfile
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
+from unittest import mock
 
 import numpy as np
 
@@ -14,6 +15,7 @@ from geom.errors import PartError
 from geom.formats import guard
 from geom.formats import open as opening
 from geom.formats.raw import RawMesh
+from geom.part import files
 from helpers.seeds import MODEL, SEEDS, zipped
 
 Rng = np.random.Generator
@@ -150,6 +152,31 @@ def check(reader: Callable[[bytes], Any], data: bytes) -> str:
     assert guard._fits(raw)
     assert all(finding.message.isprintable() for finding in raw.findings)
     return "mesh" if isinstance(raw, RawMesh) else "drawing"
+
+
+def check_part(data: bytes, suffix: str) -> str:
+    """Make a part of a mesh file, in this process; assert that a refusal is in words and no area is silently wrong.
+
+    Silently: with nothing told, the area must be the plain sum over the faces of the file.
+    """
+    raw: list[RawMesh] = []
+
+    def read(path: Path, limits: object = None) -> RawMesh:
+        raw.append(opening.called(opening._reader(suffix), data))
+        return raw[0]
+
+    with mock.patch.object(files, "read_guarded", read):
+        try:
+            part = files.read_mesh(Path(f"spoiled{suffix}"), 1e-3)
+        except PartError as error:
+            return _words_of(error)
+    told = {finding.code for finding in part.findings}
+    a, b, c = (raw[0].vertices[raw[0].faces[:, k]] for k in range(3))
+    plain = 0.5e-6 * float(np.linalg.norm(np.cross(b - a, c - a), axis=1).sum())
+    assert part.area > 0
+    assert part.volume > 0
+    assert told - {"part-mesh-loose"} or abs(part.area - plain) <= 1e-6 * plain, (part.area, plain)
+    return "told" if told else "silent"
 
 
 def _words_of(error: PartError) -> str:
