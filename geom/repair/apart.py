@@ -8,7 +8,7 @@ from geom.arrays import Bools, Floats, Ints
 from geom.errors import PartError
 from geom.repair.fins import patches_of
 from geom.repair.work import Work, at, count, marks
-from geom.surface.soundness import edge_runs, fans_of
+from geom.surface.soundness import fans_of
 
 SAME_ANGLE = 1e-6  # faces nearer than this round an edge lie on each other [rad]
 MOST_RAYS = 300_000_000  # faces times patches looked at to tell the sides of patches
@@ -38,7 +38,7 @@ def pairs_of(work: Work) -> tuple[Work, Ints]:
                 hint="remove inner walls and doubled pieces, and export it again",
                 marks=marks(middles),
             )
-    runs = edge_runs(work.faces)
+    runs = work.runs
     crowd = runs.count > 2
     found = [work.edges.pairs]
     begins = runs.begin[crowd]
@@ -50,7 +50,7 @@ def pairs_of(work: Work) -> tuple[Work, Ints]:
 
 def _unbalanced(work: Work) -> Ints:
     """Edges (k, 2) that not as many faces run along one way as the other."""
-    runs = edge_runs(work.faces)
+    runs = work.runs
     sense = np.where(runs.start[runs.order] < runs.stop[runs.order], 1, -1)
     return runs.ends(np.add.reduceat(sense, runs.begin) != 0)
 
@@ -96,7 +96,7 @@ def _angles(reach: Floats, along: Floats) -> list[float]:
 
 def _sided(work: Work) -> Ints:
     """Return the faces with each patch turned outside out, by how often a ray from it passes through the others."""
-    patch = patches_of(work.faces, edge_runs(work.faces))
+    patch = patches_of(work.faces, work.runs)
     number = int(patch.max()) + 1
     if number * len(work.faces) > MOST_RAYS:
         return work.faces
@@ -137,5 +137,5 @@ def taken_apart(work: Work, pairs: Ints) -> tuple[Work, Floats]:
         return work, np.zeros((0, 3))
     vertex = np.zeros(number, dtype=np.int64)
     vertex[fan] = work.faces.reshape(-1)
-    places = work.vertices[np.bincount(vertex) > 1]
+    places = work.vertices[np.bincount(vertex, minlength=len(work.vertices)) > 1]
     return work.with_faces(work.vertices[vertex], fan.reshape(-1, 3), work.source), places

@@ -4,7 +4,7 @@ import numpy as np
 
 from geom.arrays import Bools, Ints
 from geom.repair.work import Work, at, count, noted, warned
-from geom.surface.soundness import EdgeRuns, edge_runs, groups_of
+from geom.surface.soundness import EdgeRuns, groups_of
 
 MOST = 0.1  # of the area: more than that is no fin
 AREALESS = 1e-12  # of the square of the diagonal: faces that weigh nothing
@@ -38,7 +38,7 @@ def fins_dropped(work: Work) -> Work:
 
 def _fins(work: Work, most: float) -> Bools:
     """Which faces (m,) to leave out next: patches, least area first, never the heaviest patch of a connected piece."""
-    runs = edge_runs(work.faces)
+    runs = work.runs
     patch = patches_of(work.faces, runs)
     number = int(patch.max()) + 1
     area = np.bincount(patch, work.areas, number)

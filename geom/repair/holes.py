@@ -10,7 +10,7 @@ from geom.errors import PartError
 from geom.repair.fins import loose_dropped
 from geom.repair.work import Work, at, count, marks, warned
 from geom.surface.shell import area_vector, triangulate
-from geom.surface.soundness import edge_runs, groups_of
+from geom.surface.soundness import groups_of
 
 SMALL = 0.01  # of the area of the piece: the most that is filled without asking
 FACET = 0.25  # the same for missing facets of a flat face
@@ -41,9 +41,9 @@ def holes_filled(work: Work, *, thickness: float = 0.0) -> Work:
         return work
     if len(work.edges.open) > MOST_OPEN:
         raise _open(work, np.unique(work.edges.open), f"{len(work.edges.open)} edges are open")
-    piece = pieces_of(work.faces)
+    piece = pieces_of(work)
     area = np.bincount(piece, work.areas)
-    runs = edge_runs(work.faces)
+    runs = work.runs
     opened = np.zeros(len(area), dtype=np.bool_)
     opened[piece[runs.members(runs.count == 1) // 3]] = True
     if opened.sum() > MOST_PIECES:
@@ -63,17 +63,17 @@ def holes_filled(work: Work, *, thickness: float = 0.0) -> Work:
     return _without_sheets(filled, stays, [gap for gap in gaps if not fills[gap.piece]], thickness)
 
 
-def pieces_of(faces: Ints) -> Ints:
+def pieces_of(work: Work) -> Ints:
     """Label (m,) of the connected piece of each face; any shared edge joins."""
-    runs = edge_runs(faces)
+    runs, number = work.runs, len(work.faces)
     edge = np.repeat(np.arange(len(runs.count)), runs.count)
-    links = np.stack([runs.order // 3, len(faces) + edge], axis=1)
-    return groups_of(links, len(faces) + len(runs.count))[: len(faces)]
+    links = np.stack([runs.order // 3, number + edge], axis=1)
+    return groups_of(links, number + len(runs.count))[:number]
 
 
 def gaps_of(work: Work, piece: Ints) -> tuple[list[Gap], list[int]]:
     """Return the gaps, and the pieces whose open edges make no rings."""
-    runs = edge_runs(work.faces)
+    runs = work.runs
     sides = runs.members(runs.count == 1)
     rings, stray = rings_of(runs.stop[sides], runs.start[sides])
     side_of = {(int(runs.stop[s]), int(runs.start[s])): int(s) for s in sides}
@@ -152,7 +152,7 @@ def _without_sheets(work: Work, sheets: Bools, gaps: list[Gap], thickness: float
 
     Where a thickness is given, all become solid.
     """
-    scattered = len(np.unique(pieces_of(work.faces)[sheets])) > SHEETS
+    scattered = len(np.unique(pieces_of(work)[sheets])) > SHEETS
     if thickness > 0 and not scattered:
         return _solid(work, sheets, thickness)
     total = float(work.areas[sheets].sum())

@@ -4,7 +4,7 @@ import numpy as np
 
 from geom.arrays import Floats, Ints
 from geom.repair.work import Work, count, noted, warned
-from geom.surface.soundness import edge_runs, equal_points, groups_of, has_three_corners
+from geom.surface.soundness import equal_points, groups_of, has_three_corners
 from geom.wording import mm
 
 ROUNDING = 1e-7
@@ -13,6 +13,7 @@ STEPS = (ROUNDING, 1e-6, 1e-5, 5e-5, 1e-4, 2e-4)
 """Widths of cracks that are tried, as a share of the diagonal; the last is the widest that is closed."""
 AREA_KEPT = 1e-3  # most that closing cracks may change the area, as a share of it
 MOST_LOOKS = 200_000_000  # pairs of an open edge and a corner that are looked at
+SAMPLE, MOST_NEAR = 2_000, 40  # corners asked, and others near one on average, before all are joined
 MOST_ON_EDGE = 64  # corners on an edge, on average
 
 
@@ -40,8 +41,11 @@ def cracks_closed(work: Work) -> Work:
     fewest = before + len(work.edges.crowded)
     for share in STEPS:
         distance = share * work.diagonal
-        tried = _junctions_split(_near_joined(work, distance), distance)
-        if tried is None or abs(tried.area - whole) > AREA_KEPT * whole or not len(tried.faces):
+        joined = _near_joined(work, distance)
+        if joined is None:
+            break
+        tried = _junctions_split(joined, distance)
+        if abs(tried.area - whole) > AREA_KEPT * whole or not len(tried.faces):
             break
         defects = len(tried.edges.open) + len(tried.edges.crowded)
         if defects < fewest:
@@ -68,7 +72,8 @@ def _near_joined(work: Work, distance: float) -> Work | None:
 
     corners = np.unique(work.edges.open)
     tree = cKDTree(work.vertices[corners])
-    if tree.count_neighbors(tree, distance) > 40 * len(corners):
+    asked = work.vertices[corners[:: -(-len(corners) // SAMPLE)]]
+    if int(tree.query_ball_point(asked, distance, return_length=True).sum()) > MOST_NEAR * len(asked):
         return None
     near = corners[tree.query_pairs(distance, output_type="ndarray")]
     if not len(near):
@@ -83,18 +88,13 @@ def _near_joined(work: Work, distance: float) -> Work | None:
     return work.with_faces(middles, faces[real], work.source[real])
 
 
-def _junctions_split(work: Work | None, distance: float) -> Work | None:
-    """Cut open edges at the corners of other open edges that lie on them within ``distance``."""
+def _junctions_split(work: Work, distance: float) -> Work:
+    """Cut open edges at the corners of other open edges that lie on them within ``distance``; not among too many."""
     for _ in range(16):
-        if work is None or not len(work.edges.open):
+        cut = _cuts(work, distance) if len(work.edges.open) else None
+        if cut is None or not len(cut[0]):
             break
-        cut = _cuts(work, distance)
-        if cut is None:
-            return None
-        side, corner, along = cut
-        if not len(side):
-            break
-        work = _cut(work, side, corner, along)
+        work = _cut(work, *cut)
     return work
 
 
@@ -102,7 +102,7 @@ def _cuts(work: Work, distance: float) -> tuple[Ints, Ints, Floats] | None:
     """Return half-edges, the corner that lies on each, and how far along; one side of a face at most."""
     from geom.repair.weld_kernels import corners_on_edges
 
-    runs = edge_runs(work.faces)
+    runs = work.runs
     sides = runs.members(runs.count == 1)
     start, stop = work.vertices[runs.start[sides]], work.vertices[runs.stop[sides]]
     corners = np.unique(work.edges.open)

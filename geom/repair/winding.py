@@ -6,7 +6,7 @@ from geom.arrays import Bools, Floats, Ints
 from geom.errors import PartError
 from geom.repair.nesting import MOST_PAIRS, is_within, meeting_boxes, sorted_bodies, wraps
 from geom.repair.work import Work, at, count, marks, warned
-from geom.surface.soundness import edge_runs, groups_of
+from geom.surface.soundness import groups_of
 
 SAMPLES = 8  # places of a body that must lie in another for it to be inside
 
@@ -33,7 +33,7 @@ def _to_turn(work: Work) -> Bools:
     surface with one side only.
     """
     count_ = len(work.faces)
-    runs = edge_runs(work.faces)
+    runs = work.runs
     double = runs.begin[runs.count == 2]
     one, two = runs.order[double], runs.order[double + 1]
     twisted = runs.start[one] == runs.start[two]

@@ -9,7 +9,7 @@ import numpy as np
 from geom.arrays import Bools, Floats, Ints
 from geom.findings import Severity
 from geom.repair.change import Change
-from geom.surface.soundness import EdgeReport, edge_report
+from geom.surface.soundness import EdgeReport, EdgeRuns, edge_runs, report_of
 from geom.wording import mm
 
 MOST_MARKS = 200
@@ -28,7 +28,12 @@ class Work:
     @cached_property
     def edges(self) -> EdgeReport:
         """The edges, sorted by what is wrong with them."""
-        return edge_report(self.faces)
+        return report_of(self.runs)
+
+    @cached_property
+    def runs(self) -> EdgeRuns:
+        """The half-edges, edge by edge."""
+        return edge_runs(self.faces)
 
     @cached_property
     def area_vectors(self) -> Floats:

@@ -59,7 +59,11 @@ def edge_runs(faces: Ints) -> EdgeRuns:
 
 def edge_report(faces: Ints) -> EdgeReport:
     """Sort the edges of ``faces`` (m, 3)."""
-    runs = edge_runs(faces)
+    return report_of(edge_runs(faces))
+
+
+def report_of(runs: EdgeRuns) -> EdgeReport:
+    """Sort edges by what is wrong with them."""
     is_double = runs.count == 2
     double = runs.begin[is_double]
     one, two = runs.order[double], runs.order[double + 1]

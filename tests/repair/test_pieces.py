@@ -1,6 +1,7 @@
 """Fins, loose faces, gaps, sheets, joints, one-sided bands and skins that touch themselves: one case each."""
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 import pytest
@@ -61,6 +62,14 @@ def test_fin_on_an_edge_is_left_out_and_told(fin: list[list[tuple[float, ...]]])
     assert_allclose(-mesh.changes[0].area, area(np.array(fin) * 1e-3), rtol=1e-9, atol=0)
 
 
+def test_face_given_twice_beside_a_fin_stays() -> None:
+    fin = np.array([[(0, 0, 4), (40, 0, 4), (20, 0, 8)]]) * 1e-3
+    beside = [corners for corners in box() if (np.abs(corners - fin[0, 0]).max(axis=1) < 1e-9).any()]
+    mesh = mend(np.concatenate([box(), fin, beside]))
+    assert codes(mesh) == ["repair-double", "repair-fin"]
+    assert_allclose(area(corners_of(mesh)), PLATE, rtol=1e-12, atol=0)
+
+
 def test_large_fin_is_not_left_out() -> None:
     fin = np.array([[(0, 0, 4), (40, 0, 4), (20, 0, 40)]]) * 1e-3
     with pytest.raises(PartError):
@@ -94,12 +103,10 @@ def test_four_boxes_round_one_edge_lose_all_four_joints() -> None:
     assert_allclose(volume(corners_of(mesh)), 4 * 3200e-9, rtol=1e-12, atol=0)
 
 
-@pytest.mark.parametrize("spoil", [False, True])
-def test_boxes_that_touch_along_an_edge_are_taken_apart(spoil: bool) -> None:
+@pytest.mark.parametrize("over", [[], range(0, 24, 3), range(12), range(12, 24), range(24)])
+def test_boxes_that_touch_along_an_edge_are_taken_apart(over: Sequence[int]) -> None:
     corners = np.concatenate([box(), box(at=(0.04, 0.02, 0))])
-    if spoil:
-        corners = flipped(corners, np.arange(24) % 3 == 0)
-    mesh = mend(corners)
+    mesh = mend(flipped(corners, np.isin(np.arange(24), over)))
     assert "repair-apart" in codes(mesh)
     assert mesh.bodies == 2
     assert_allclose(area(corners_of(mesh)), 2 * PLATE, rtol=1e-12, atol=0)
