@@ -25,7 +25,8 @@ from geom.units import show, unit_factor
 MICROMETRE = unit_factor("um", "length")
 MILLIMETRE = unit_factor("mm", "length")
 
-COLOURS = matplotlib.colormaps["viridis"]
+BARE_COLOUR = "#b3b3b3"  # of what carries no current
+COLOURS = matplotlib.colormaps["viridis"].with_extremes(bad=BARE_COLOUR)
 WIDTH_IN = 9.0  # of every figure
 DOTS_PER_INCH = 150
 TARGET_COLOUR = "#c2185b"
@@ -49,9 +50,11 @@ def blank(height_in: float) -> Figure:
 
 
 def part_figure(plan: Plan) -> Figure:
-    """Return the part from both sides, coloured by its thickness after the whole schedule."""
+    """Return the part from both sides, coloured by its thickness after the whole schedule; what is bare is grey."""
     field = plan.fields[0]
-    part, views = field.panels.part, both_sides(field)
+    part, views = field.panels.hung, both_sides(field)
+    bare = np.full(len(field.panels.bare_feature), np.nan)
+    thickness = np.concatenate([plan.deposit.thickness / MICROMETRE, bare])
     sizes = np.array([np.ptp(view.flat(part.vertices), axis=0) for view in views]) / MILLIMETRE
     frame = sizes.max(axis=0) * 1.06
     stacked = bool(frame[0] > 1.5 * frame[1])  # long parts above one another, else side by side
@@ -61,11 +64,15 @@ def part_figure(plan: Plan) -> Figure:
     titles = ("side toward the anode", "side away from the anode") if known else ("one side", "other side")
     for place, view, title in zip(places, views, titles, strict=True):
         axes = figure.add_axes(place)
-        paint(axes, part, plan.deposit.thickness / MICROMETRE, view, colours=COLOURS, scale=scale)
+        paint(axes, part, thickness, view, colours=COLOURS, scale=scale)
         axes.set_title(title, fontsize=11)
         _frame(axes, view, part.vertices, frame * MILLIMETRE)
     _scale_bar(figure.axes[1 if stacked else 0], round_length(float(frame.max()) / 6) * MILLIMETRE)
     _colour_bar(figure, bar_place, scale, plan.job.target.thickness / MICROMETRE)
+    if len(bare):
+        figure.axes[-1].annotate(
+            "grey: bare", (0.5, 0.0), (0, -18), "axes fraction", "offset points", ha="center", va="top", fontsize=9
+        )
     return figure
 
 
