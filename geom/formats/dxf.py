@@ -90,6 +90,7 @@ class _Drawn:
     layers: Counter[str] = field(default_factory=Counter)
     left_out: Counter[str] = field(default_factory=Counter)
     unseen: int = 0
+    wide: int = 0
 
     def stroke(self, points: Floats, heights: Sequence[float], pose: Pose, *, is_closed: bool = False) -> None:
         """Take a line or curve."""
@@ -207,6 +208,8 @@ def _own_axes(entity: Entity) -> Pose:
 
 def _insert(drawn: _Drawn, entity: Entity, pose: Pose) -> None:
     head, inside = drawn.blocks[entity.text(2, "").upper()]
+    if head.whole(70, 0) & 4:  # the block is in another file
+        drawn.left_out["EXTERNAL REFERENCE"] += 1
     scale = [entity.real(code, 1.0) for code in (41, 42, 43)]
     scale[2] = scale[2] or 1.0  # some programs write 0 for the height of a flat drawing
     if not all(scale):
@@ -285,6 +288,7 @@ def _light_polyline(drawn: _Drawn, entity: Entity, pose: Pose) -> None:
     if any(math.isnan(corner[1]) for corner in corners) or len(entity.texts(20)) != len(corners):
         raise malformed(f"{entity.where} has a corner without x or y")
     whole = pose.after(_own_axes(entity))
+    _note_width(drawn, entity)
     _polyline(drawn, np.array(corners).reshape(-1, 3), bool(entity.whole(70, 0) & 1), entity.real(38, 0.0), whole)
 
 
@@ -296,6 +300,7 @@ def _old_polyline(drawn: _Drawn, entity: Entity, pose: Pose) -> None:
             f"{entity.where} is a mesh in space; a drawing holds flat outlines",
             hint="export the part as STL, or draw its flat outline",
         )
+    _note_width(drawn, entity, *entity.vertices)
     used = [vertex for vertex in entity.vertices if not vertex.whole(70, 0) & 16]
     corners = [[*vertex.point(10), vertex.real(42, 0.0)] for vertex in used]
     table = np.array(corners).reshape(-1, 4)
@@ -306,6 +311,12 @@ def _old_polyline(drawn: _Drawn, entity: Entity, pose: Pose) -> None:
         height = float(table[0, 2])
     whole = pose if in_space else pose.after(_own_axes(entity))
     _polyline(drawn, table[:, [0, 1, 3]], bool(flags & 1), height, whole)
+
+
+def _note_width(drawn: _Drawn, *entities: Entity) -> None:
+    """Note a line that is drawn as a band."""
+    values = [value for entity in entities for code in (40, 41, 43) for value in entity.texts(code)]
+    drawn.wide += any(real(value, "a width of a polyline of the DXF file") > 0 for value in values)
 
 
 def _polyline(drawn: _Drawn, corners: Floats, is_closed: bool, height: float, pose: Pose) -> None:
@@ -384,5 +395,8 @@ def _said(drawn: _Drawn) -> Iterator[Finding]:
     if others := drawn.left_out.keys() - WORDS:
         found = counted({kind: drawn.left_out[kind] for kind in others})
         yield warned("drawing-left-out", f"what is not read was left out: {found}")
+    if drawn.wide:
+        text = f"{drawn.wide} lines are drawn as bands with a width; their middle was taken"
+        yield warned("drawing-wide-lines", text)
     if drawn.unseen:
         yield warned("drawing-hidden", f"{drawn.unseen} entities on hidden layers, or invisible, were left out")

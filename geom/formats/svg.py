@@ -65,16 +65,23 @@ class Element:
             raise malformed(f'"{name}" of {self.where} is "{shown(text)}", which is not a number')
         return values[0]
 
+    def said(self, name: str) -> str:
+        """Return what its style says of a property, or its attribute of that name."""
+        for part in self.attributes.get("style", "").split(";"):
+            key, _, value = part.partition(":")
+            if key.strip() == name:
+                return value.strip()
+        return self.attributes.get(name, "").strip()
+
     @property
     def is_hidden(self) -> bool:
         """Does the element say that it is not drawn?"""
-        style = dict(
-            (part.split(":", 1)[0].strip(), part.split(":", 1)[1].strip())
-            for part in self.attributes.get("style", "").split(";")
-            if ":" in part
-        )
-        said = {key: style.get(key, self.attributes.get(key, "")) for key in ("display", "visibility")}
-        return said["display"] == "none" or said["visibility"] in ("hidden", "collapse")
+        return self.said("display") == "none" or self.said("visibility") in ("hidden", "collapse")
+
+    @property
+    def is_clipped(self) -> bool:
+        """Does the element say that only a piece of it is drawn?"""
+        return any(self.said(name) not in ("", "none") for name in ("clip-path", "mask", "clip"))
 
 
 @dataclass(frozen=True, eq=False)
@@ -105,6 +112,7 @@ class _Drawn:
     circles: list[CIRCLE] = field(default_factory=list)
     left_out: Counter[str] = field(default_factory=Counter)
     unseen: int = 0
+    clipped: int = 0
 
 
 def read_svg(data: bytes) -> RawDrawing:
@@ -252,6 +260,7 @@ def _draw(drawn: _Drawn, element: Element, around: Affine) -> None:
     if element.is_hidden:
         drawn.unseen += 1
         return
+    drawn.clipped += element.is_clipped
     pose = around.after(_transform(element))
     if element.name in CONTAINERS:
         inner = pose.after(_viewport(element)) if element.name == "svg" else pose
@@ -411,6 +420,9 @@ def _said(drawn: _Drawn) -> Iterator[Finding]:
     if others := drawn.left_out.keys() - TEXT_LIKE:
         found = counted({kind: drawn.left_out[kind] for kind in others})
         yield warned("drawing-left-out", f"what is not read was left out: {found}")
+    if drawn.clipped:
+        text = f"{drawn.clipped} elements are cut to a shape or masked by the file; they were taken whole"
+        yield warned("drawing-clipped", text)
     if drawn.unseen:
         yield warned("drawing-hidden", f"{drawn.unseen} hidden elements were left out")
 

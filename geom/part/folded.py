@@ -55,7 +55,7 @@ def build_folded(outline: Outline, bends: Sequence[BendLine]) -> Part:
     low, high = surface.bounds
     surface = surface.moved(np.eye(3), -(low + high) / 2)
     areas, volume = _figures(blank, fold, zones, names, outline)
-    features = _features(names, areas, surface, zones)
+    features = _features(names, areas, surface, zones, _axes(blank, fold, zones, names))
     return Part(
         f"folded outline {' x '.join(map(mm, high - low))} mm{holes_words(outline.holes)}",
         surface,
@@ -145,14 +145,36 @@ def _with_round_holes(
     return areas, volume
 
 
-def _features(names: _Names, areas: Floats, surface: Surface, zones: Sequence[Zone]) -> tuple[Feature, ...]:
+def _axes(blank: Blank, fold: Fold, zones: Sequence[Zone], names: _Names) -> dict[int, tuple[float, float, float]]:
+    """Return the direction of each bend, and of each opening that lies in one flat, by tag."""
+    found: dict[int, Floats] = {}
+    for tag in np.unique(blank.border_tag):
+        flats = np.unique(fold.flat[blank.border_piece[blank.border_tag == tag]])
+        is_opening = names.features[tag + names.first_wall].kind in (Kind.BORE, Kind.SLOT)
+        if is_opening and len(flats) == 1 and flats[0] >= 0:
+            found[int(tag) + names.first_wall] = fold.motions[flats[0]].turn[:, 2]
+    for k, piece in enumerate(blank.pieces):
+        if piece.zone >= 0:
+            along = fold.motions[fold.base[k]].turn @ np.append(zones[piece.zone].along, 0.0)
+            for tag in names.of_piece(piece, k, 1.0):
+                found.setdefault(tag, along)
+    return {tag: (float(axis[0]), float(axis[1]), float(axis[2])) for tag, axis in found.items()}
+
+
+def _features(
+    names: _Names,
+    areas: Floats,
+    surface: Surface,
+    zones: Sequence[Zone],
+    axes: dict[int, tuple[float, float, float]],
+) -> tuple[Feature, ...]:
     """Return the features with their areas, places and directions."""
     features = []
     first_bend = 2 * len(names.fold.motions)
     for tag, feature in enumerate(names.features):
         corners = surface.corners[surface.tag == tag].reshape(-1, 3)
         middle = tuple(((corners.min(axis=0) + corners.max(axis=0)) / 2).tolist())
-        feature = replace(feature, area=float(areas[tag]), middle=middle)
+        feature = replace(feature, area=float(areas[tag]), middle=middle, axis=axes.get(tag))
         if feature.kind in (Kind.BEND_INSIDE, Kind.BEND_OUTSIDE):
             zone = zones[(tag - first_bend) // 2]
             outer = zone.thickness if feature.kind is Kind.BEND_OUTSIDE else 0.0

@@ -309,3 +309,25 @@ def test_a_stray_dot_is_left_out_and_a_short_line_between_two_ends_is_not():
     chain = [d.polyline([(0, 0), (40, 0), (40, 20)], closed=False), d.line((40, 20), (40, 20.001))]
     raw = read_dxf(d.dxf(*chain, d.line((40, 20.001), (0, 0))))
     assert codes(raw) == []
+
+
+def test_bands_and_blocks_of_other_files_are_told():
+    band = d.pairs(
+        (0, "LWPOLYLINE"), (90, 2), (70, 1), (43, 2), (10, 10), (20, 10), (42, 1), (10, 14), (20, 10), (42, 1)
+    )
+    other = d.pairs((0, "BLOCK"), (2, "far"), (70, 4), (10, 0), (20, 0), (1, "far.dxf"), (0, "ENDBLK"))
+    raw = read_dxf(d.dxf(d.polyline(d.rectangle()), band, d.insert("far"), blocks=[other]))
+    assert codes(raw) == ["drawing-left-out", "drawing-wide-lines"]
+    assert "1 EXTERNAL REFERENCE" in raw.findings[0].message
+
+
+def test_a_block_with_a_height_of_zero_is_put_in():
+    """As one widely used drawing library writes blocks of flat drawings."""
+    raw = read_dxf(d.dxf(d.insert("o", (1, 2), (41, 1), (42, 1), (43, 0)), blocks=[d.block("o", d.circle((0, 0), 2))]))
+    assert raw.circles == ((1.0, 2.0, 2.0),)
+
+
+def test_closed_lines_that_run_back_on_themselves_are_left_out():
+    raw = read_dxf(d.dxf(d.polyline(d.rectangle()), d.polyline([(5, 5), (6, 6), (6, 6), (5, 5)])))
+    assert len(raw.rings) == 1
+    assert codes(raw) == ["drawing-no-length"]

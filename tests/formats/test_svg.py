@@ -277,3 +277,10 @@ def test_encodings_are_those_of_xml():
 @pytest.mark.parametrize("data", [b"", b"hello", b"<svg>", b"<html/>", b"<svg></svg><svg/>", b"\0" * 50, b"<svg/>"])
 def test_a_file_that_is_no_drawing_is_refused(data):
     assert refusal(data).slug in ("part-mesh-format", "part-drawing-empty")
+
+
+@pytest.mark.parametrize("how", ['clip-path="url(#a)"', 'style="fill:red;mask:url(#a)"'])
+def test_what_is_cut_to_a_shape_is_taken_whole_and_told(how):
+    raw = read_svg(d.svg(f'<clipPath id="a"><circle r="1"/></clipPath><rect {how} width="4" height="2"/>'))
+    assert areas(raw) == [8.0]
+    assert codes(raw) == ["drawing-clipped"]

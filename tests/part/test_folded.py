@@ -139,6 +139,7 @@ def test_features_are_flats_bends_edges_and_bores_to_be_found_by_name():
     inside, outside, bore = names["inside of bend 1"], names["outside of bend 1"], names["bore 1 (6.0 mm)"]
     assert (inside.kind, outside.kind, bore.kind) == (Kind.BEND_INSIDE, Kind.BEND_OUTSIDE, Kind.BORE)
     np.testing.assert_allclose([inside.radius, outside.radius], [R, R + T], rtol=1e-12, atol=0)
+    np.testing.assert_allclose(np.abs([inside.axis, bore.axis]), [[0, 1, 0], [1, 0, 0]], rtol=0, atol=1e-9)
     np.testing.assert_allclose(inside.area, SQUARE * R * W, rtol=SAME, atol=0)
     np.testing.assert_allclose(outside.area, SQUARE * (R + T) * W, rtol=SAME, atol=0)
     np.testing.assert_allclose(bore.area, math.pi * 6e-3 * T, rtol=SAME, atol=0)
