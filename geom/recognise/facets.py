@@ -17,6 +17,7 @@ BENT = 1e-4  # a piece whose area vectors cancel by this share is no plane
 FLATTER = 0.3  # a facet with less of the curvature of its neighbours than this is a flat beside a curve
 LIKE_IT = 0.25  # share of its smooth edges beyond which lie facets as flat as itself, for a facet of a curve
 MUCH_LARGER = 3.0  # times its curved neighbours: a lone triangle that is a flat
+NARROW = 0.3  # of a flat: a facet with less area beside it may be what is left of a step
 ALONE = 0.15  # curvature across, as a share of that along, of a surface curved one way only
 
 
@@ -196,7 +197,26 @@ def _signs(one: Ints, two: Ints, length: Floats, turn: Floats, area: Floats, lon
     np.maximum.at(largest, one, np.where(flat[two], 0.0, area[two]))
     np.maximum.at(largest, two, np.where(flat[one], 0.0, area[one]))
     flat &= ~(lone & (area < MUCH_LARGER * largest))
+    flat &= ~_beyond_slivers(one, two, np.abs(turn[smooth]), area, flat)
     return np.where(flat, 0, np.where(bending < 0, -1, 1)).astype(np.int64)
+
+
+def _beyond_slivers(one: Ints, two: Ints, turn: Floats, area: Floats, flat: Bools) -> Bools:
+    """Tell (k,) flats that follow on another of their size beyond a narrow facet: a curve drawn in uneven steps."""
+    count = len(area)
+    wide, thin = np.concatenate([one, two]), np.concatenate([two, one])
+    turn = np.concatenate([turn, turn])
+    use = flat[wide] & ~flat[thin] & (area[thin] < NARROW * area[wide])
+    wide, thin, turn = wide[use], thin[use], turn[use]
+    low, high, most = np.full(count, count), np.full(count, -1), np.zeros(count)
+    np.minimum.at(low, thin, wide)
+    np.maximum.at(high, thin, wide)
+    np.maximum.at(most, thin, turn)
+    found = np.flatnonzero((high >= 0) & (low < high) & (2 * most < SMOOTH))
+    alike = np.minimum(area[low[found]], area[high[found]]) > FLATTER * np.maximum(area[low[found]], area[high[found]])
+    follows = np.zeros(count, dtype=np.bool_)
+    follows[low[found[alike]]] = follows[high[found[alike]]] = True
+    return follows
 
 
 def straight_ways(facets: Facets, chosen: Bools) -> tuple[Floats, Bools]:

@@ -13,6 +13,7 @@ TILT = 0.05  # normals are at right angles to the axis of a cylinder to this sin
 WHOLE = math.radians(55)  # a curve with no gap wider than this is closed
 LEAST_CONE = math.radians(40)  # a piece of a cone goes round by this much
 LEAST_WAYS = 3  # flats that make a curve
+BOTH_WAYS = 0.05  # a ball is curved across at least this much as along
 ENOUGH = 5000  # corners that a curve is laid through
 FARTHEST = 50.0  # radii over the size of the piece beyond which it is no curve any more
 
@@ -83,6 +84,9 @@ def cone(normals: Floats, weights: Floats, points: Floats, blur: float) -> Fit |
 def ball(normals: Floats, centres: Floats, points: Floats, blur: float) -> Fit | None:
     """Return the ball on which the points lie; ``centres`` (k, 3) are those of the facets."""
     if len(normals) < 6 or len(points) < 6:
+        return None
+    sizes = np.linalg.eigvalsh(normals.T @ normals)
+    if sizes[0] < BOTH_WAYS * sizes[1]:  # curved one way only: two rings of corners lie on a ball too
         return None
     middle = points.mean(axis=0)
     local = points - middle

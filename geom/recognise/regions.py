@@ -14,6 +14,7 @@ from geom.surface.surface import Surface
 MOST_FITS = 500  # curves looked at, the largest first
 MOST_REGIONS = 900  # pieces told apart, the largest first; the rest are small faces
 SAME_WAY = np.cos(np.radians(8.0))  # neighbouring facets of one cylinder are straight along one way
+MOST_ROUND = 80  # cylinders to which what lies on them is given
 FEW = 6  # facets of a curve that fits nothing: as many flats
 SAME_AXIS, SAME_RADIUS = 0.03, 0.02  # of the radius, for pieces of one cylinder
 SQUARE = 0.02  # sine of the angle by which things that are parallel may differ
@@ -55,6 +56,17 @@ class Region:
         """Return from where to where it reaches along an axis [m]."""
         reach = self.points @ axis
         return float(reach.min()), float(reach.max())
+
+    def holds(self, points: Floats, blur: float) -> bool:
+        """Do points (n, 3) lie on this cylinder, not beyond its ends?"""
+        low, high = self.along(self.axis)
+        height = points @ self.axis
+        slack = SAME_RADIUS * self.radius + 4 * blur
+        if height.min() < low - slack or height.max() > high + slack:
+            return False
+        out = points - self.point
+        far = np.linalg.norm(out - (out @ self.axis)[:, None] * self.axis, axis=1)
+        return bool(np.abs(far - self.radius).max() < slack)
 
     def length(self, axis: Floats) -> float:
         """Return how far it reaches along an axis [m]."""
@@ -136,6 +148,9 @@ class _Maker:
         members = _Sorted(label, len(size))
         for number in np.argsort(-size, kind="stable")[:MOST_FITS]:
             mine = nodes[members.rows(np.array([number]))]
+            if self._absorbed(mine):
+                left[mine] = False
+                continue
             region = fit(mine)
             if region is not None:
                 self.done.append(region)
@@ -143,6 +158,19 @@ class _Maker:
             elif self.flats[mine].all():
                 left[mine] = False
         return left
+
+    def _absorbed(self, mine: Ints) -> bool:
+        """Give facets that lie on a cylinder found before to it."""
+        normals, _, points = self._shape(mine)
+        sign = int(self.facets.sign[mine[0]])
+        for number, region in enumerate(self.done[:MOST_ROUND]):
+            if region.form is not Form.CYLINDER or region.sign != sign:
+                continue
+            if np.abs(normals @ region.axis).max() > 2 * SQUARE or not region.holds(points, self.blur):
+                continue
+            self.done[number] = _united([region, self._region(mine, None, Form.CYLINDER)])
+            return True
+        return False
 
     def _round(self, mine: Ints) -> Region | None:
         """Make a round region of facets; few that fit nothing are flats."""
