@@ -7,45 +7,77 @@ import numpy as np
 from geom.arrays import Bools, Floats, Ints
 from geom.errors import PartError
 from geom.repair.fins import patches_of
-from geom.repair.work import Work, at, count, marks
-from geom.surface.soundness import fans_of
+from geom.repair.work import Work, at, count, marks, warned
+from geom.surface.soundness import fans_of, groups_of
 
 SAME_ANGLE = 1e-6  # faces nearer than this round an edge lie on each other [rad]
 MOST_RAYS = 300_000_000  # faces times patches looked at to tell the sides of patches
 SLANTS = ((0.0123, 0.0371), (-0.0417, 0.0219), (0.0289, -0.0331))  # of rays, so that none runs along a mesh's own lines
 
 
-def pairs_of(work: Work) -> tuple[Work, Ints]:
-    """Return the half-edges (k, 2) that meet, each with one other, and the work with patches turned to suit.
-
-    Where more than two faces share an edge, those with the solid between them meet.
+def balanced(work: Work) -> Work:
+    """Turn patches so that as many faces run along each edge one way as the other.
 
     Raises
     ------
     PartError
         part-mesh-edges where no solid has such faces.
     """
+    if not len(work.edges.crowded) or not len(_unbalanced(work)):
+        return work
+    turned = _sided(work)
+    where = np.flatnonzero(turned)
+    if len(where):
+        words = f"{count(len(where), 'face')} of {len(turned)} in patches wound inside out turned over; area unchanged"
+        change = warned("repair-winding", words, len(where), 0.0, work.place(int(where[0])))
+        faces = np.where(turned[:, None], work.faces[:, ::-1], work.faces)
+        work = work.with_faces(work.vertices, faces, work.source, change)
+    bad = _unbalanced(work)
+    if len(bad):
+        middles = work.vertices[bad].mean(axis=1)
+        raise PartError(
+            "part-mesh-edges",
+            f"{count(len(bad), 'edge')} with more than two faces that bound no solid, first at {at(middles[0])}",
+            hint="remove inner walls and doubled pieces, and export it again",
+            marks=marks(middles),
+        )
+    return work
+
+
+def skins_of(work: Work) -> Ints:
+    """Label (m,) of the closed skin that each face of a balanced work belongs to.
+
+    A patch that runs along each edge as often one way as the other is a skin by itself; patches that need each
+    other for that are one skin.
+    """
+    patch = patches_of(work.faces, work.runs)
+    crowd = work.runs.count > 2
+    if not crowd.any():
+        return patch
+    sides = work.runs.members(crowd)
+    edge = np.repeat(np.arange(int(crowd.sum())), work.runs.count[crowd])
+    sense = np.where(work.runs.start[sides] < work.runs.stop[sides], 1, -1)
+    number = int(patch.max()) + 1
+    met, index = np.unique(edge * number + patch[sides // 3], return_inverse=True)
+    needs = met[np.bincount(index.reshape(-1), sense) != 0]
+    links = np.stack([number + needs // number, needs % number], axis=1)
+    return groups_of(links, number + len(edge))[:number][patch]
+
+
+def pairs_of(work: Work) -> Ints:
+    """Return the half-edges (k, 2) of a balanced work that meet, each with one other.
+
+    Where more than two faces share an edge, those with the solid between them meet.
+    """
     if not len(work.edges.crowded):
-        return work, work.edges.pairs
-    if len(_unbalanced(work)):
-        work = work.with_faces(work.vertices, _sided(work), work.source)
-        bad = _unbalanced(work)
-        if len(bad):
-            middles = work.vertices[bad].mean(axis=1)
-            raise PartError(
-                "part-mesh-edges",
-                f"{count(len(bad), 'edge')} with more than two faces that bound no solid, first at {at(middles[0])}",
-                hint="remove inner walls and doubled pieces, and export it again",
-                marks=marks(middles),
-            )
+        return work.edges.pairs
     runs = work.runs
     crowd = runs.count > 2
     found = [work.edges.pairs]
-    begins = runs.begin[crowd]
-    for begin, number in zip(begins.tolist(), runs.count[crowd].tolist(), strict=True):
+    for begin, number in zip(runs.begin[crowd].tolist(), runs.count[crowd].tolist(), strict=True):
         sides = runs.order[begin : begin + number]
         found.append(_met(work, sides, runs.start[sides] < runs.stop[sides]))
-    return work, np.concatenate(found)
+    return np.concatenate(found)
 
 
 def _unbalanced(work: Work) -> Ints:
@@ -94,12 +126,12 @@ def _angles(reach: Floats, along: Floats) -> list[float]:
     return [float(value) for value in angle]
 
 
-def _sided(work: Work) -> Ints:
-    """Return the faces with each patch turned outside out, by how often a ray from it passes through the others."""
+def _sided(work: Work) -> Bools:
+    """Which faces (m,) to turn so that each patch is outside out, by how often a ray from it passes through others."""
     patch = patches_of(work.faces, work.runs)
     number = int(patch.max()) + 1
     if number * len(work.faces) > MOST_RAYS:
-        return work.faces
+        return np.zeros(len(work.faces), dtype=np.bool_)
     corners = work.vertices[work.faces]
     turned = np.zeros(number, dtype=np.bool_)
     heaviest = np.lexsort((work.areas, patch))[np.append(np.flatnonzero(np.diff(np.sort(patch))), len(patch) - 1)]
@@ -110,7 +142,7 @@ def _sided(work: Work) -> Ints:
         rays = [normal + a * aside + b * third for a, b in SLANTS]
         odd = sum(_crossings(corners, face, ray) % 2 for ray in rays)
         turned[k] = 2 * odd > len(rays)
-    return np.where(turned[patch][:, None], work.faces[:, ::-1], work.faces)
+    return np.asarray(turned[patch])
 
 
 def _crossings(corners: Floats, face: int, ray: Floats) -> int:

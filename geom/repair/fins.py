@@ -7,6 +7,7 @@ from geom.repair.work import Work, at, count, noted, warned
 from geom.surface.soundness import EdgeRuns, groups_of
 
 MOST = 0.1  # of the area: more than that is no fin
+LOOSE = 0.1  # of the whole area: loose pieces beside a solid that may be left out
 AREALESS = 1e-12  # of the square of the diagonal: faces that weigh nothing
 
 

@@ -7,14 +7,13 @@ import numpy as np
 
 from geom.arrays import Bools, Floats, Ints
 from geom.errors import PartError
-from geom.repair.fins import loose_dropped
+from geom.repair.fins import LOOSE, loose_dropped
 from geom.repair.work import Work, at, count, marks, warned
 from geom.surface.shell import area_vector, triangulate
 from geom.surface.soundness import groups_of
 
 SMALL = 0.01  # of the area of the piece: the most that is filled without asking
 FACET = 0.25  # the same for missing facets of a flat face
-LOOSE = 0.1  # of the whole area: open pieces beside a solid that may be left out
 SHEETS = 4  # open pieces of a file; more are the scattered faces of a skin that does not hold together
 WIDE = 0.2  # openings of more than this share of the area of a piece make it a sheet
 FLAT = 1e-4  # stray of a flat gap from its plane, as a share of its size

@@ -5,13 +5,13 @@ import numpy as np
 from geom.arrays import Floats, Ints
 from geom.errors import PartError
 from geom.findings import Severity
-from geom.repair.apart import pairs_of, taken_apart
+from geom.repair.apart import balanced, pairs_of, skins_of, taken_apart
 from geom.repair.bodies import united
 from geom.repair.change import Change, Mended
 from geom.repair.duplicates import doubles_dropped
-from geom.repair.fins import fins_dropped
+from geom.repair.fins import fins_dropped, loose_dropped
 from geom.repair.holes import holes_filled
-from geom.repair.solidity import check_solid, check_volume
+from geom.repair.solidity import check_solid, flat_skins
 from geom.repair.weld import corners_joined, cracks_closed
 from geom.repair.winding import outside_out, wound_alike
 from geom.repair.work import Work, at, count, warned
@@ -53,10 +53,13 @@ def mended(vertices: Floats, faces: Ints, source: Ints, *, strict: bool = False,
 def _as_solids(work: Work, *, was_mixed: bool) -> tuple[Work, int]:
     """Return the outer skin of closed faces, and of how many solids it is."""
     edges = len(work.edges.crowded)
-    work, pairs = pairs_of(work)
-    work, places = taken_apart(work, pairs)
-    check_volume(work)
-    work = outside_out(work, work.edges.pairs, was_mixed=was_mixed)
+    work = balanced(work)
+    skin_of = skins_of(work)
+    flat = flat_skins(work, skin_of)
+    if flat.any():
+        work, skin_of = loose_dropped(work, flat), skin_of[~flat]
+    work = outside_out(work, skin_of, was_mixed=was_mixed)
+    work, places = taken_apart(work, pairs_of(work))
     skin = united(work.vertices, work.faces, work.source)
     changes = skin.changes
     if len(places) and len(skin.faces) == len(work.faces):

@@ -2,22 +2,36 @@
 
 import numpy as np
 
+from geom.arrays import Bools, Ints
 from geom.errors import PartError
+from geom.repair.fins import LOOSE
 from geom.repair.work import Work, at, count, marks
 
 FLAT = 1e-9  # least volume, as a share of area times overall size
 MOST_ASKED = 200_000  # faces of an unchanged mesh up to which the solid modeller is asked too; it takes its time
 
 
-def check_volume(work: Work) -> None:
-    """Raise `PartError` where closed faces enclose next to nothing."""
-    if abs(float(work.volumes.sum())) <= FLAT * work.area * work.diagonal:
+def flat_skins(work: Work, skin: Ints) -> Bools:
+    """Which faces (m,) are on closed skins, by label (m,), that enclose next to nothing.
+
+    Raises
+    ------
+    PartError
+        part-mesh-flat where they are more than some loose faces beside a solid.
+    """
+    area = np.bincount(skin, work.areas)
+    flat = np.abs(np.bincount(skin, work.volumes)) <= FLAT * area * work.diagonal
+    lies = np.asarray(flat[skin])
+    if area[flat].sum() > LOOSE * area.sum():
+        first = work.place(int(np.argmax(lies)))
         raise PartError(
             "part-mesh-flat",
-            "the mesh encloses no volume: it is a sheet without thickness, or crosses itself",
+            f"{count(int(lies.sum()), 'face')} of the mesh enclose no volume, first at {at(first)}: a sheet without "
+            "thickness, or a skin that crosses itself",
             hint="give the sheet its thickness and export it again",
-            marks=marks(work.middles(np.arange(len(work.faces)))),
+            marks=marks(work.middles(lies)),
         )
+    return lies
 
 
 def check_solid(work: Work) -> None:
@@ -39,7 +53,7 @@ def check_solid(work: Work) -> None:
                 hint="repair it in the program that made it and export it again",
                 marks=marks(middles),
             )
-    check_volume(work)
+    flat_skins(work, np.zeros(len(work.faces), dtype=np.int64))
     if len(work.faces) <= MOST_ASKED or work.changes:
         _check_library(work)
 

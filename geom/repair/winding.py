@@ -63,13 +63,12 @@ def _to_turn(work: Work) -> Bools:
     return np.asarray(lighter | tie)
 
 
-def outside_out(work: Work, pairs: Ints, *, was_mixed: bool) -> Work:
-    """Turn bodies over that are wound inside out: those that lie in no other, with all that lies in them.
+def outside_out(work: Work, body: Ints, *, was_mixed: bool) -> Work:
+    """Turn bodies, by label (m,), over that are wound inside out: those that lie in no other, with all that lies in them.
 
     Where the file was wound both ways, the sense of an inner body says nothing; it is then set by how many bodies
     it lies in.
     """
-    body = groups_of(pairs // 3, len(work.faces))
     volume = np.asarray(np.bincount(body, work.volumes), dtype=np.float64)
     number = len(volume)
     doubtful = (volume < 0) | was_mixed if number > 1 else volume < 0

@@ -85,6 +85,18 @@ def test_loose_face_beside_a_body_is_left_out_and_told() -> None:
     assert "face 13" in mesh.changes[0].message
 
 
+def test_closed_skin_without_volume_is_left_out_beside_a_solid_and_refused_alone() -> None:
+    a, b, c, d, m = (0, 0, 0), (10, 0, 0), (10, 10, 0), (0, 10, 0), (4, 5, 0)
+    flap = np.array([[a, b, m], [b, c, m], [c, d, m], [d, a, m], [a, c, b], [a, d, c]]) * 1e-3 + [0, 0, 0.02]
+    mesh = mend(np.concatenate([box(), flap]))
+    assert codes(mesh) == ["repair-loose"]
+    assert_allclose(area(corners_of(mesh)), PLATE, rtol=1e-12, atol=0)
+    for corners in (flap, np.concatenate([box(), 3 * flap])):
+        with pytest.raises(PartError, match="enclose no volume") as caught:
+            mend(corners)
+        assert caught.value.slug == "part-mesh-flat"
+
+
 def test_two_boxes_with_faces_on_each_other_lose_the_joint() -> None:
     mirrored = box()[:, ::-1] * [-1, 1, 1]  # the diagonals of the joint agree
     mesh = mend(np.concatenate([box(), mirrored]))
@@ -130,6 +142,21 @@ def test_one_body_that_touches_itself_along_an_edge_stays_one() -> None:
     assert mesh.bodies == 1
     assert_allclose(area(corners_of(mesh)), area(corners), rtol=1e-12, atol=0)
     assert_allclose(volume(corners_of(mesh)), 7e-6, rtol=1e-12, atol=0)
+
+
+def test_patches_between_edges_of_four_faces_are_turned_outside_out() -> None:
+    # a ring of cubes on the rim of a cube: the four edges of its lid cut the skin into patches
+    ring = [(x, y, 1) for x in (-1, 0, 1) for y in (-1, 0, 1) if (x, y) != (0, 0)]
+    corners = voxels([(0, 0, 0), *ring])
+    lid = (np.abs(corners[:, :, 2] - 0.01).max(axis=1) < 1e-9) & (corners[:, :, :2].min(axis=(1, 2)) >= 0)
+    lid &= corners[:, :, :2].max(axis=(1, 2)) < 0.011
+    assert lid.sum() == 2
+    for over in (lid, ~lid, np.zeros_like(lid)):
+        mesh = mend(flipped(corners, over))
+        assert ("repair-winding" in codes(mesh)) == bool(over.any())
+        assert mesh.bodies == 2
+        assert_allclose(area(corners_of(mesh)), 38e-4, rtol=1e-9, atol=0)
+        assert_allclose(volume(corners_of(mesh)), 9e-6, rtol=1e-9, atol=0)
 
 
 def voxels(cubes: list[tuple[int, int, int]]) -> np.ndarray:
