@@ -137,7 +137,7 @@ class _Reader:
             return
         above = self._path[-1]
         if namespace != CORE:
-            raise self._wrong(f'is no 3MF model: it begins with "{shown(name)}" of "{namespace[:80]}"')
+            raise self._wrong(f'is no 3MF model: it begins with "{shown(name)}" of "{shown(namespace[-40:])}"')
         if name not in CHILDREN.get(above, ()):
             inside = f'inside "{above}"' if above else "at the top"
             raise self._wrong(f'has an element "{shown(name)}" {inside}, where none such may be')

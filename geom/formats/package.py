@@ -168,7 +168,7 @@ def parse_xml(parser: expat.XMLParserType, content: bytes, name: str) -> None:
     except expat.ExpatError as error:
         raise malformed(f'the part "{shown(name)}" of the 3MF file is no sound XML: {shown(str(error))}') from None
     except (LookupError, UnicodeError) as error:
-        raise malformed(f'the part "{shown(name)}" of the 3MF file has an unknown encoding: {error}') from None
+        raise malformed(f'the part "{shown(name)}" of the 3MF file has an unknown encoding: {shown(str(error))}') from None
 
 
 def _relationships(content: bytes) -> list[tuple[str, str, str]]:

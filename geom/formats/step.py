@@ -1,8 +1,9 @@
 """STEP files, by an optional library: solids cut into triangles twice, and taken only where the two agree.
 
-The library (cascadio, the extra "step") hands on triangles without saying how true they are, and a face it fails to
-cut is simply missing. So every solid must be closed and right side out, every face of the file must have triangles, these
-must lie on the surface that the face is declared to have, and the area of two finenesses must agree.
+The library (cascadio, the extra "step") passes over what it does not understand, hands on triangles without saying how
+true they are, and a face it fails to cut is simply missing. So the text must be whole, every solid closed and right side
+out, every face of the file must have triangles, these must lie on the surface that the face is declared to have, and the
+area of two finenesses must agree.
 """
 
 import re
@@ -16,10 +17,10 @@ from geom.findings import Finding, Severity
 from geom.formats.glb import Piece, read_glb
 from geom.formats.raw import RawMesh, malformed, shown
 from geom.formats.step_surfaces import distances
+from geom.formats.step_text import check_text
 from geom.surface.soundness import welded
 
 MILLIMETRE = 1e-3  # the unit of the mesh handed on, whatever the unit of the file
-BEGIN, END = b"ISO-10303-21;", b"END-ISO-10303-21;"
 FACE = re.compile(rb"[=(\s](?:ADVANCED_FACE|FACE_SURFACE)\s*\(")
 FIRST_CHORD = 1e-4  # between chord and surface, before the size of the part is known [m]
 NEAR_ENOUGH = 4.0  # factor by which that may miss what is wanted
@@ -54,9 +55,7 @@ def read_step(data: bytes) -> RawMesh:
     PartError
         where the library is not installed, the file is no STEP file or not whole, or its triangles are not to be trusted.
     """
-    text = data.strip()
-    if not text.startswith(BEGIN) or not text.endswith(END):
-        raise malformed(f'a STEP file begins "{BEGIN.decode()}" and ends "{END.decode()}"; this one does not')
+    check_text(data)
     declared = len(FACE.findall(data))
     size, areas, before = 0.0, [], None
     for fineness in FINENESSES:

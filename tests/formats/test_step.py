@@ -27,6 +27,7 @@ from geom.formats.glb import Piece, read_glb
 from geom.formats.raw import RawMesh
 from geom.formats.step import read_step
 from geom.formats.step_surfaces import distances
+from geom.formats.step_text import check_text
 
 BOX = (10.0, 20.0, 5.0)
 PROMISED = 2e-3  # relative error of area that is not refused
@@ -67,6 +68,65 @@ def test_a_file_that_is_no_step_file_or_is_cut_is_refused_before_any_library_is_
     whole = step_box(BOX)
     for data in (b"", b"solid x", whole[:-10], whole[: len(whole) // 2], whole[5:]):
         assert refusal(data).slug == "part-mesh-format"
+
+
+HEAD = b"ISO-10303-21;DATA;#2=(LENGTH_UNIT()NAMED_UNIT(*)SI_UNIT(.MILLI.,.METRE.));"
+STATED = b"#3=(GEOMETRIC_REPRESENTATION_CONTEXT(3)GLOBAL_UNIT_ASSIGNED_CONTEXT((#2))REPRESENTATION_CONTEXT('',''));"
+
+
+def text(entity: bytes) -> bytes:
+    return HEAD + STATED + entity + b"ENDSEC;END-ISO-10303-21;"
+
+
+@pytest.mark.parametrize(
+    "entity",
+    [
+        b"#1=A();",
+        b"#1 = A ( 1. , -2.5E-3 , #2 , $ , * , .T. , 'it''s; (a' , (1,(2),()) , B_C(3) ) ;",
+        b"#1=(A()B(1)\n C('x'));",
+        b'#1=A("0AF");/* a comment; #99=( */',
+    ],
+)
+def test_what_the_grammar_has_is_let_pass(entity):
+    check_text(text(entity))
+
+
+@pytest.mark.parametrize(
+    "entity",
+    [
+        *(b"#1=A(1.2.3);", b"#1=A(1 2);", b"#1=A(1,2;", b"#1=A(1));", b"#1=A('x);", b"#1=A(1,);", b"#1=A(1)B;"),
+        *(b"#1A(1);", b"1=A();", b"#1=A(.T);", b"#1=A(a);", b"#1=A();;", b"#1=A()", b"#1=A(#9);", b"#2=A();"),
+        *(b"#1=A((1)2);", b"#1=(SI_UNIT($,.RADIAN.)LENGTH_UNIT());", b"#1=(LENGTH_UNIT()SI_UNIT(.MILLY.,.METRE.));"),
+        b"#1=(PLANE_ANGLE_UNIT()SI_UNIT($,.RADIUN.));",
+    ],
+)
+def test_an_entity_that_is_not_whole_or_refers_to_none_is_refused(entity):
+    with pytest.raises(PartError) as caught:
+        check_text(text(entity))
+    assert caught.value.slug == "part-mesh-format"
+
+
+@pytest.mark.parametrize(
+    "data",
+    [
+        text(b"").replace(STATED, b""),
+        text(b"").replace(b"LENGTH_UNIT()", b""),
+        text(b"").replace(b"((#2))", b"((#3))"),
+        text(b"").replace(b"CONTEXT(3)", b"CONTEXT(4)"),
+    ],
+)
+def test_a_file_that_does_not_state_its_unit_of_length_is_refused(data):
+    with pytest.raises(PartError, match="unit of length"):
+        check_text(data)
+
+
+def test_a_cone_needs_the_unit_of_angles():
+    cone = step_cone(4, 9)
+    check_text(cone)
+    for spoiled in (cone.replace(b"PLANE_ANGLE", b"PLAIN_ANGLE"), cone.replace(b"(#38,#39,#40)", b"(#38,#38,#40)")):
+        assert spoiled != cone
+        with pytest.raises(PartError, match="unit of angle"):
+            check_text(spoiled)
 
 
 def test_without_the_library_the_way_to_it_is_named(monkeypatch):
@@ -171,9 +231,17 @@ def test_a_face_that_no_solid_uses_is_not_passed_over():
 @needs_library
 @pytest.mark.parametrize("line", ["MANIFOLD_SOLID_BREP('',#999)", "CARTESIAN_POINT('',(0.,0.,0.))"])
 def test_a_file_of_no_solid_is_refused(line):
-    head = "ISO-10303-21;\nHEADER;\nFILE_SCHEMA(('AUTOMOTIVE_DESIGN'));\nENDSEC;\nDATA;\n"
-    data = f"{head}#1={line};\nENDSEC;\nEND-ISO-10303-21;\n".encode()
-    assert refusal(data).slug in ("part-mesh-format", "part-mesh-empty")
+    assert refusal(text(f"#1={line};".encode())).slug == "part-mesh-format"
+
+
+@needs_library
+@pytest.mark.parametrize("word", ["PLANE_ANGLE_UNIT() SI_UNIT", "CONICAL_SURFACE(''", "CIRCLE(''", "VERTEX_POINT('',"])
+def test_an_entity_that_is_spoiled_is_refused_and_not_passed_over(word):
+    # the first of these once made a cone of 57 times the area: without its unit, its angle was taken as degrees
+    data = step_cone(4, 9)
+    for spoiled in (word.replace("(", "'", 1), word[1:], "Q" + word):
+        assert word.encode() in data
+        assert refusal(data.replace(word.encode(), spoiled.encode(), 1)).slug.startswith("part-")
 
 
 @needs_library
