@@ -13,6 +13,7 @@ ONE_BEND = 0.06  # of the outside radius: how far the axes of its two sides may 
 SAME_SIDE = 0.9  # cosine of the angle by which the two sides of a bend may look different ways
 HALF_ROUND = np.radians(150)  # an arc beyond this is an end, or a hollow, not a corner
 LOW_CORNER = 1.5  # a rounded corner of a plate is shorter than this many radii, a rounded edge longer
+SLIGHT = 0.35  # of the mean size of the part: the largest radius of a rounded edge
 SHALLOW = 4.0  # a floor more than this many times wider than its walls are high is no groove
 NARROW = 0.12  # of the mean size of the part: a free piece narrower than this along an edge rounds it
 
@@ -124,7 +125,8 @@ def find_rounding(scene: Scene) -> None:
         if _is_arc(region, -1):
             scene.add(_hollow(k, region) if region.arc > HALF_ROUND else _bend(Kind.BEND_INSIDE, "fillet", k, region))
         elif _is_arc(region, 1):
-            if region.length(region.axis) < LOW_CORNER * region.radius and not _runs_on(scene, k):
+            low = region.length(region.axis) < LOW_CORNER * region.radius and not _runs_on(scene, k)
+            if low or region.radius > SLIGHT * scene.mean:
                 word = "round end" if region.arc > HALF_ROUND else "corner"
                 scene.add(_bend(Kind.EDGE, word, k, region))
             else:

@@ -31,11 +31,11 @@ class Ring:
 
 def find_holes(scene: Scene) -> None:
     """Make pieces of every hole."""
-    for rings in ([*_round_rings(scene), *_cornered_rings(scene)], _rimmed_rings(scene)):
-        for ring in sorted(rings, key=lambda ring: -sum(scene.regions.items[m].area for m in ring.members)):
-            if scene.used.isdisjoint(ring.members) and _section(scene, ring) > 0:
-                floor = tuple(m for m in _floor(scene, ring) if m not in scene.used)
-                scene.add(_piece(scene, ring, floor))
+    rings = [*_round_rings(scene), *_cornered_rings(scene), *_rimmed_rings(scene)]
+    for ring in sorted(rings, key=lambda ring: -sum(scene.regions.items[m].area for m in ring.members)):
+        if scene.used.isdisjoint(ring.members) and _section(scene, ring) > 0:
+            floor = tuple(m for m in _floor(scene, ring) if m not in scene.used)
+            scene.add(_piece(scene, ring, floor))
     _countersinks(scene)
 
 

@@ -12,9 +12,11 @@ from geom.feature import Feature, Kind
 from geom.recognise.piece import Piece
 
 MOST = 60  # features of a part: more make no table that a person reads
+COMFORTABLE = 24  # features that a table holds with ease; from there on very small edges are one feature
+CRUMB = 3e-3  # share of the area of the part of a very small edge
 FEWEST_ALIKE = 3  # pieces of one word and size that may share a feature where there are too many
 ORDER = (
-    "face", "round side", "end", "edge", "rim", "rounded edge", "rounded edges", "chamfer", "corner", "round end", "bore",
+    "face", "round side", "end", "edge", "small edge", "rim", "rounded edge", "rounded edges", "chamfer", "corner", "round end", "bore",
     "blind hole", "counterbore", "countersink", "slot", "cutout", "pocket", "groove", "hollow", "inside",
     "inside bend", "outside bend", "fillet", "cone", "ball", "cup", "curved skin",
 )  # fmt: skip
@@ -37,7 +39,7 @@ class Placed:
 
 def shortened(placed: Sequence[Placed]) -> tuple[list[Placed], list[Placed]]:
     """Return at most ``MOST`` features, those alike put together where there are too many, and the rest."""
-    kept = list(placed)
+    kept = _without_crumbs(list(placed))
     alike: dict[tuple[str, str], list[Placed]] = defaultdict(list)
     for item in kept:
         alike[item.piece.word, item.piece.size].append(item)
@@ -51,9 +53,19 @@ def shortened(placed: Sequence[Placed]) -> tuple[list[Placed], list[Placed]]:
     return kept[:MOST], kept[MOST:]
 
 
-def _together(group: list[Placed]) -> Placed:
+def _without_crumbs(placed: list[Placed]) -> list[Placed]:
+    """Put very small edges together where a part has many features."""
+    total = sum(item.area for item in placed)
+    crumbs = [item for item in placed if item.piece.word == "edge" and item.area < CRUMB * total]
+    if len(placed) <= COMFORTABLE or len(crumbs) < FEWEST_ALIKE:
+        return placed
+    mine = {id(item) for item in crumbs}
+    return [item for item in placed if id(item) not in mine] + [_together(crumbs, "small edge")]
+
+
+def _together(group: list[Placed], word: str = "") -> Placed:
     first = group[0]
-    piece = replace(first.piece, axis=None, facing=None)
+    piece = replace(first.piece, word=word or first.piece.word, axis=None, facing=None)
     numbers = tuple(number for item in group for number in item.numbers)
     middle = np.mean([item.middle for item in group], axis=0)
     return Placed(piece, numbers, sum(item.area for item in group), middle)

@@ -8,7 +8,7 @@ import numpy as np
 
 from geom.arrays import Bools, Floats, Ints
 from geom.recognise.facets import FLAT, NOISE, SMOOTH, Facets, groups, numbered, straight_ways, summed
-from geom.recognise.fits import Fit, ball, cone, cylinder, turned
+from geom.recognise.fits import BOW, Fit, ball, cone, cylinder, turned
 from geom.surface.surface import Surface
 
 MOST_FITS = 500  # curves looked at, the largest first
@@ -61,7 +61,8 @@ class Region:
         """Do points (n, 3) lie on this cylinder, not beyond its ends?"""
         low, high = self.along(self.axis)
         height = points @ self.axis
-        slack = SAME_RADIUS * self.radius + 4 * blur
+        bow = self.radius * (1 - np.cos(min(self.arc, np.pi) / 2))
+        slack = min(SAME_RADIUS * self.radius, BOW * bow) + 4 * blur
         if height.min() < low - slack or height.max() > high + slack:
             return False
         out = points - self.point
@@ -167,6 +168,9 @@ class _Maker:
             if region.form is not Form.CYLINDER or region.sign != sign:
                 continue
             if np.abs(normals @ region.axis).max() > 2 * SQUARE or not region.holds(points, self.blur):
+                continue
+            spokes = self.centres[mine] - region.point
+            if (np.einsum("ij,ij->i", spokes, normals) * sign < 0.9 * region.radius).any():
                 continue
             self.done[number] = _united([region, self._region(mine, None, Form.CYLINDER)])
             return True
