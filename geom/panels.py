@@ -29,6 +29,7 @@ bare of the part."""
 
 KEPT_COARSER = 1.6  # panels of walls and anodes are kept over poses unless they are so many times too large in places
 KEPT_AREA = 0.02  # share of its area by which panels across a curve may differ from the body
+WHOLE = 1e-9  # a feature that is wet but for this share of it is wet all over
 ROUGH_SAG = 0.05  # share of the panel edge by which anodes and walls may be straightened
 
 
@@ -228,8 +229,9 @@ def _true_areas(part: Part, wet: Surface) -> Floats:
     count = len(part.features)
     facets = np.bincount(part.surface.tag, weights=part.surface.areas, minlength=count)
     formula = np.array([feature.area for feature in part.features])
-    share = np.divide(formula, facets, out=np.ones(count), where=facets > 0)
-    return np.asarray(share * np.bincount(wet.tag, weights=wet.areas, minlength=count))
+    under = np.bincount(wet.tag, weights=wet.areas, minlength=count)
+    share = np.divide(under, facets, out=np.ones(count), where=facets > 0)
+    return np.asarray(formula * np.where(np.abs(share - 1) < WHOLE, 1.0, share))
 
 
 def _edge_strips(part: Part, mesh: Surface, edges: EdgeSet) -> tuple[Floats, Ints, Floats]:
