@@ -36,6 +36,8 @@ def main() -> int:
     warnings.simplefilter("error")
     rng, suffix = np.random.default_rng(told.seed), SEEDS[told.format][0]
     reader = reading(suffix)
+    if told.part:
+        check_part(SEEDS[told.format][1][0], suffix)  # what is compiled first takes its time
     ends: collections.Counter[str] = collections.Counter()
     places: set[str] = set()
     end = time.monotonic() + 60 * told.minutes

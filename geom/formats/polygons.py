@@ -17,6 +17,7 @@ from geom.surface.shell import triangulate
 
 ROUNDING = 1e-12  # of the square of its extent: a polygon of less area has none
 FLAT = 1e-6  # relative excess of the cut area over the area of the outline that a flat polygon may show
+FOLD = 1e-6  # share of a polygon that a triangle of it may be turned over by rounded numbers
 DOUBT = 1e-3  # the same of the whole mesh: beyond it the area depends on the cut
 TOGETHER = 1_000_000  # corners looked at together
 
@@ -147,7 +148,7 @@ def _by_outline(vertices: Floats, ring: Ints, member: int) -> Ints:
     normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
     whole = normals.sum(axis=0)
     size = float(np.linalg.norm(whole))
-    if len(places) != len(ring) - 2 or not size > 0 or (normals @ whole < -1e-9 * size**2).any():
+    if len(places) != len(ring) - 2 or not size > 0 or (normals @ whole < -FOLD * size**2).any():
         raise _crossing(member)
     return np.asarray(ring[places], dtype=np.int64)
 

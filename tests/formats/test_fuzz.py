@@ -12,6 +12,7 @@ from helpers.mutations import check, check_part, reading, spoiled
 from helpers.seeds import SEEDS
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from numpy.testing import assert_allclose
 
 from geom.errors import PartError
 from geom.formats.guard import read_guarded
@@ -126,6 +127,15 @@ def test_a_number_that_is_none_or_beyond_any_part_is_refused_by_name(face: int, 
         assert f"face {face + 1} of the file" in caught.value.message
     else:
         assert caught.value.slug in ("part-mesh-size", "part-mesh-far")
+
+
+@pytest.mark.parametrize("extra", [b"v nan 0 0", b"v 1e308 0 -1e308", b"v 0 1e30 0"])
+def test_a_vertex_that_no_face_has_changes_nothing(tmp_path: Path, extra: bytes) -> None:
+    path = tmp_path / "part.obj"
+    path.write_bytes(seeds.obj() + extra + b"\n")
+    part = read_mesh(path, MM)
+    assert_allclose(part.area, seeds.area() * MM**2, rtol=1e-9, atol=0)
+    assert {finding.code for finding in part.findings} == {"part-mesh-loose"}
 
 
 @pytest.mark.parametrize("suffix", [".obj", ".off", ".ply", ".stl"])
