@@ -98,15 +98,24 @@ def _has_area(ring: Floats) -> bool:
 
 def _without_doubles(rings: Sequence[Floats], near: float) -> list[Floats]:
     """Return the rings that do not lie on an earlier one."""
-    import shapely
-
     bounds = np.array([[*ring.min(axis=0), *ring.max(axis=0)] for ring in rings]).reshape(-1, 4)
     gone = set[int]()
     for first, second in _alike(bounds, near):
-        lines = shapely.LinearRing(rings[first]), shapely.LinearRing(rings[second])
-        if first not in gone and shapely.hausdorff_distance(*lines) <= near:
+        if first not in gone and second not in gone and _lie_together(rings[first], rings[second], near):
             gone.add(second)
     return [ring for k, ring in enumerate(rings) if k not in gone]
+
+
+def _lie_together(one: Floats, other: Floats, near: float) -> bool:
+    """Is every corner of each ring within ``near`` of the other?"""
+    import shapely
+
+    for ring, corners in ((one, other), (other, one)):
+        line = shapely.LinearRing(ring)
+        shapely.prepare(line)
+        if not shapely.dwithin(line, shapely.points(corners), near).all():
+            return False
+    return True
 
 
 def _single_circles(circles: Sequence[CIRCLE], near: float) -> list[CIRCLE]:
