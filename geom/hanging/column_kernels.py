@@ -275,8 +275,8 @@ def escape_levels(nodes: int, is_open: Array, one: Array, two: Array, top: Array
         if is_open[i]:
             level[i] = BIG
             for m in range(first[i], first[i + 1]):
-                if not is_open[near[m]]:
-                    heap[size], key[size] = near[m], over[m]
+                if not is_open[near[m]] and over[m] > level[near[m]]:
+                    heap[size], key[size], level[near[m]] = near[m], over[m], over[m]
                     size += 1
     for place in range(size // 2, -1, -1):
         _sift(heap, key, place, size)
@@ -288,10 +288,12 @@ def escape_levels(nodes: int, is_open: Array, one: Array, two: Array, top: Array
         _sift(heap, key, 0, size)
         if done[node]:
             continue
-        done[node], level[node] = True, reached
+        done[node] = True
         for m in range(first[node], first[node + 1]):
-            if not done[near[m]]:
-                heap[size], key[size] = near[m], min(reached, over[m])
+            found = min(reached, over[m])
+            if found > level[near[m]]:
+                level[near[m]] = found
+                heap[size], key[size] = near[m], found
                 place = size
                 size += 1
                 while place > 0 and key[(place - 1) // 2] < key[place]:

@@ -35,11 +35,14 @@ ACROSS = 4
 MOST = 60_000
 """Columns, at most."""
 
-DENSE = 160
+DENSE = 120
 """Lines of the finer grid over each pocket found on the first, along x and along y."""
 
-LINES = 900
+LINES = 400
 """Lines of the finer grid along x or y, at most."""
+
+LOOKED_AT = 6
+"""Pockets, the largest, that get a finer grid."""
 
 TRIED = (60, 200)
 """Columns along the diagonal of a part: where tilts are tried, and where the one found is confirmed."""
@@ -152,10 +155,10 @@ def _held(
     """Return the pockets of air and of bath on the finer grid, each with its difference from the first grid."""
     grid = _grid(solid, features, step)
     first = _all_held(*columns_round(solid, grid), liquid)
-    boxes = [box for held in first for box in boxes_of(held)]
+    boxes = sorted((box for held in first for box in boxes_of(held)), key=lambda box: -box[0])
     if not boxes:
         return (), ()
-    finer = refined_grid(grid, boxes, DENSE, LINES)
+    finer = refined_grid(grid, [box for _, box in boxes[:LOOKED_AT]], DENSE, LINES)
     is_new = len(finer.xs) > len(grid.xs) or len(finer.ys) > len(grid.ys)
     air, dry, bath = _all_held(*columns_round(solid, finer), liquid) if is_new else first
     found = [pockets(air, solid, features), pockets(dry, solid, features, dry=True), pockets(bath, solid, features)]

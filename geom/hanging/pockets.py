@@ -127,8 +127,8 @@ def _half_a_step(column: Ints, ny: int) -> float:
     return 0.5 / len(np.unique(i)) + 0.5 / len(np.unique(j))
 
 
-def boxes_of(held: Held) -> list[Floats]:
-    """Return the extent in x and y (2, 2) of every pocket larger than a clinging bubble, the largest first [m]."""
+def boxes_of(held: Held) -> list[tuple[float, Floats]]:
+    """Return volume [m³] and extent in x and y (2, 2) [m] of every pocket larger than a clinging bubble."""
     number, volumes = pocket_of_node(held), held.volumes
     has = number >= 0
     if not has.any():
@@ -137,8 +137,9 @@ def boxes_of(held: Held) -> list[Floats]:
     low, high = np.full((len(total), 2), np.inf), np.full((len(total), 2), -np.inf)
     np.minimum.at(low, number[has], held.columns.places[has])
     np.maximum.at(high, number[has], held.columns.places[has])
-    order = [int(k) for k in np.argsort(-total, kind="stable") if total[k] > LEAST_POCKET]
-    return [np.stack([low[k] - held.columns.grid.step, high[k] + held.columns.grid.step]) for k in order]
+    step = held.columns.grid.step
+    chosen = np.flatnonzero(total > LEAST_POCKET)
+    return [(float(total[k]), np.stack([low[k] - step, high[k] + step])) for k in chosen]
 
 
 def _named(features: Sequence[Feature], areas: Floats) -> tuple[tuple[str, float], ...]:
