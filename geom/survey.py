@@ -20,6 +20,9 @@ from geom.surface.waterline import area_below
 BALL = 10e-3
 """Radius of the ball that tells the significant surface: as of `geom.deposit` [m]."""
 
+ROUGH = (1e-4,)
+"""Distance, as a share of the diagonal, that neither a ball nor air nor the eye can tell from none."""
+
 
 @dataclass(frozen=True, eq=False)
 class Survey:
@@ -30,6 +33,7 @@ class Survey:
     touchable: Floats  # (features,) of the whole part: area that the ball can touch [m²]
     immersed: float | None  # depth of the lowest point below the liquid surface [m]; None: all is under
     hanging: Hanging
+    shown: Surface  # of the part in its own frame, on few enough faces to draw
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "wetted", frozen(self.wetted, np.float64))
@@ -69,8 +73,8 @@ def surveyed(part: Part, *, rotation: Floats | None = None, immersed: float | No
     turn = np.eye(3) if rotation is None else rotation
     drawn = part.surface.moved(turn, np.zeros(3))
     level = None if immersed is None else float(drawn.bounds[0, 2]) + immersed
-    light = lightened(drawn)
-    rough = drawn if light is None else light.surface  # what neither ball nor air can tell from the original
+    light = lightened(drawn, ROUGH)
+    rough = drawn if light is None else light.surface
     formula = np.array([feature.area for feature in part.features])
     return Survey(
         part=part,
@@ -78,6 +82,7 @@ def surveyed(part: Part, *, rotation: Floats | None = None, immersed: float | No
         touchable=formula * _ratio(touched_area(rough, BALL, len(formula)), _areas(rough, len(formula))),
         immersed=immersed,
         hanging=hung(rough, part.features, level),
+        shown=rough.moved(turn.T, np.zeros(3)),
     )
 
 

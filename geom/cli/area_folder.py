@@ -29,7 +29,12 @@ COLUMNS = (
     "error",
     "message",
 )
-"""Of the table. ``outcome`` is accepted, repaired (see findings), refused or died."""
+"""Of the table."""
+
+OUTCOMES = ("accepted", "repaired", "refused", "died")
+"""Repaired: see findings. Died: the process that read the file, in spite of its limits."""
+
+LONGEST = 40  # letters of a name in the table
 
 
 def part_files(folder: Path) -> list[Path]:
@@ -88,7 +93,7 @@ def file_row(file: str, folder: str, asked: Asked) -> dict[str, Any]:
         return _row(name, "refused", error="defect", message=f"{type(error).__name__}: {error}")
     low, high = part.surface.bounds
     x, y, z = (1e3 * float(v) for v in high - low)
-    repaired = any(change.severity != Severity.NOTE for change in part.changes)
+    repaired = any(c.severity != Severity.NOTE and c.code != "part-bodies" for c in part.changes)
     return _row(
         name,
         "repaired" if repaired else "accepted",
@@ -132,25 +137,27 @@ def _cell(value: float) -> str:
 def rows_as_text(rows: Sequence[dict[str, Any]]) -> str:
     """Return the table for a terminal, a count of outcomes, and the reason of each refusal."""
     from geom.report.text import as_text
-    from geom.report.tree import Document, Section, Table
+    from geom.report.tree import Document, Row, Section, Table
 
-    heads = ("file", "outcome", "area mm²", "size mm", "bodies", "what")
-    lines = tuple(_line(row) for row in rows)
-    counts = {
-        outcome: sum(row["outcome"] == outcome for row in rows)
-        for outcome in ("accepted", "repaired", "refused", "died")
-    }
-    words = (
-        ", ".join(f"{count} {outcome}" for outcome, count in counts.items() if count) or "no file that may be a part"
-    )
-    return as_text(
-        Document(f"{len(rows)} files", (words + ".",), (Section("Files", (), (), Table(heads, lines, (1, 5))),))
-    )
+    taken = [row for row in rows if row["area_mm2"] is not None]
+    counts = [(outcome, sum(row["outcome"] == outcome for row in rows)) for outcome in OUTCOMES]
+    words = ", ".join(f"{count} {outcome}" for outcome, count in counts if count) or "no file that may be a part"
+    heads = ("file", "outcome", "area mm²", "size mm", "bodies", "findings")
+    sections = [
+        Section("Parts", (), (), Table(heads, tuple(map(_line, taken)), (1, 5))) if taken else None,
+        Section("Not taken", (), tuple(Row(r["file"], _reason(r)) for r in rows if r not in taken))
+        if len(taken) < len(rows)
+        else None,
+    ]
+    noun = "file" if len(rows) == 1 else "files"
+    return as_text(Document(f"{len(rows)} {noun}", (f"{words}.",), tuple(s for s in sections if s is not None)))
+
+
+def _reason(row: dict[str, Any]) -> str:
+    return f"{row['error']}: {row['message']}" if row["error"] else str(row["message"])
 
 
 def _line(row: dict[str, Any]) -> tuple[str, ...]:
-    name = row["file"] if len(row["file"]) <= 40 else "…" + row["file"][-39:]
-    if row["area_mm2"] is None:
-        return (name, row["outcome"], "", "", "", f"{row['error'] or ''} {row['message'] or ''}".strip())
+    name = row["file"] if len(row["file"]) <= LONGEST else "…" + row["file"][1 - LONGEST :]
     size = " x ".join(f"{row[f'length_{axis}_mm']:.4g}" for axis in "xyz")
     return (name, row["outcome"], f"{row['area_mm2']:.5g}", size, str(row["bodies"]), row["findings"] or "")

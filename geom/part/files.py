@@ -110,7 +110,7 @@ def agreed_unit(raw: RawMesh, unit: float | None) -> float:
 
 def _sizes(raw: RawMesh) -> str:
     """Return what size the part would have in each likely unit."""
-    sides = np.ptp(raw.vertices[np.unique(raw.faces)], axis=0)
+    sides = _sides(raw)
     offers = []
     for name, factor in LIKELY_UNITS:
         shown, size = ("m", 1.0) if float(sides.max()) * factor >= 10.0 else ("mm", 1e-3)
@@ -119,9 +119,14 @@ def _sizes(raw: RawMesh) -> str:
     return f"the part would be {', '.join(offers[:-1])}, or {offers[-1]}"
 
 
+def _sides(raw: RawMesh) -> Floats:
+    """Return (3,) the size along each axis of what faces use, in file units."""
+    return np.asarray(np.ptp(raw.vertices[raw.faces.reshape(-1)], axis=0))
+
+
 def _part(name: str, raw: RawMesh, unit: float, strict: bool, thickness: float) -> Part:
     scaled = raw.vertices * unit
-    findings = [*raw.findings, *_size_findings(raw, np.ptp(scaled[np.unique(raw.faces)], axis=0), unit)]
+    findings = [*raw.findings, *_size_findings(raw, _sides(raw) * unit, unit)]
     mesh = mended(scaled, raw.faces, raw.file_face, strict=strict, thickness=thickness)
     centre = (mesh.vertices.min(axis=0) + mesh.vertices.max(axis=0)) / 2
     flat = Surface(mesh.vertices - centre, mesh.faces, np.zeros(len(mesh.faces), dtype=np.int64))
@@ -155,6 +160,8 @@ def _check_numbers(raw: RawMesh) -> None:
             f"{len(broken)} of {len(raw.faces)} faces have a corner that is not a finite number, "
             f"first face {int(raw.file_face[broken[0]]) + 1} of the file",
         )
+
+
 def _size_findings(raw: RawMesh, size: Floats, unit: float) -> list[Finding]:
     """Refuse a size no part has or a place too far away; question one that is merely odd."""
     largest = float(size.max())
@@ -165,11 +172,12 @@ def _size_findings(raw: RawMesh, size: Floats, unit: float) -> list[Finding]:
             f"the mesh measures {words} mm if its unit is {mm(unit)} mm; no part is that size",
             hint="look at the unit",
         )
-    step = float(np.spacing(np.float32(np.abs(raw.vertices).max()))) * unit
+    far = float(np.abs(raw.vertices[raw.faces.reshape(-1)]).max())
+    step = float(np.spacing(np.float32(min(far, 1e38)))) * unit
     if step > COARSEST * max(float(size.min()), 1e-3 * largest):
         raise PartError(
             "part-mesh-far",
-            f"the mesh lies {mm(float(np.abs(raw.vertices).max()) * unit)} mm from its origin, "
+            f"the mesh lies {mm(far * unit)} mm from its origin, "
             f"where mesh files hold steps of {step * 1e3:.2g} mm only: too coarse for a part of {words} mm",
             hint="move the part to the origin and export it again",
         )

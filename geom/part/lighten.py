@@ -1,5 +1,6 @@
 """`lightened`: a mesh of very many faces made light enough to solve on. Areas stay those of the original."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import manifold3d
@@ -40,11 +41,11 @@ def solvable(part: Part) -> Part:
     return replace(part, surface=light.surface, file_face=None, findings=(*part.findings, finding))
 
 
-def lightened(surface: Surface) -> Lightened | None:
+def lightened(surface: Surface, steps: Sequence[float] = STEPS) -> Lightened | None:
     """Return a surface of fewer faces within a small distance of ``surface``, with its tags; None if none is worth it.
 
     Vertices are taken out while the surface stays within the distance (edge collapse of the manifold3d library).
-    Borders between tags are kept. The least of `STEPS` that reaches `LIGHT` faces is taken, or the largest one
+    Borders between tags are kept. The least of ``steps``, shares of the diagonal, that reaches `LIGHT` faces is taken, or the largest one
     that changes no feature by more than `AREA_KEPT`.
     """
     if len(surface.faces) <= HEAVY:
@@ -58,7 +59,7 @@ def lightened(surface: Surface) -> Lightened | None:
     solid = manifold3d.Manifold(mesh)
     diagonal = float(np.linalg.norm(np.ptp(surface.bounds, axis=0)))
     best, distance = None, 0.0
-    for step in STEPS:
+    for step in steps:
         solid = solid.simplify(step * diagonal)
         distance += step * diagonal  # each step starts from the one before
         lighter = from_manifold(solid, np.asarray(tags, dtype=np.int64))

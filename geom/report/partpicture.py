@@ -11,7 +11,6 @@ from scipy.ndimage import distance_transform_edt
 
 from geom.arrays import Bools, Floats
 from geom.feature import Feature, Kind
-from geom.part.part import Part
 from geom.report.amounts import area
 from geom.report.figures import DOTS_PER_INCH, MILLIMETRE, WIDTH_IN, blank, round_length
 from geom.report.painter import tilted_view
@@ -42,9 +41,8 @@ APART = (24.0, 20.0)  # pixels across and up that two numbers keep from each oth
 LEAST_SPOT = 7.0  # pixels from the number to the border of its feature, else it is not drawn there
 
 
-def part_picture(part: Part) -> Figure:
-    """Return the part from two opposite sides, its features coloured by kind and numbered, with a list of them."""
-    surface, features = part.surface, part.features
+def part_picture(features: Sequence[Feature], surface: Surface) -> Figure:
+    """Return a part from two opposite sides, its features coloured by kind and numbered, with a list of them."""
     listed = listed_features(features)
     lines = -(-len(listed) // 2)
     figure, views = _two_views(surface, 0.35 + 0.185 * lines + 0.45)
