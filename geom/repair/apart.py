@@ -7,9 +7,11 @@ import numpy as np
 from geom.arrays import Bools, Floats, Ints
 from geom.errors import PartError
 from geom.repair.fins import patches_of
+from geom.repair.weld import edges_cut
 from geom.repair.work import Work, at, count, marks, warned
 from geom.surface.soundness import fans_of, groups_of
 
+ROUNDS = 20  # of halving edges
 SAME_ANGLE = 1e-6  # faces nearer than this round an edge lie on each other [rad]
 MOST_RAYS = 300_000_000  # faces times patches looked at to tell the sides of patches
 SLANTS = ((0.0123, 0.0371), (-0.0417, 0.0219), (0.0289, -0.0331))  # of rays, so that none runs along a mesh's own lines
@@ -162,12 +164,50 @@ def _crossings(corners: Floats, face: int, ray: Floats) -> int:
     return int(hit.sum())
 
 
-def taken_apart(work: Work, pairs: Ints) -> tuple[Work, Floats]:
-    """Give each fan of faces its own copy of the vertex it stands on; return the work and the places (k, 3) copied."""
-    fan, number = fans_of(work.faces, pairs)
-    if number == len(work.vertices):
-        return work, np.zeros((0, 3))
-    vertex = np.zeros(number, dtype=np.int64)
-    vertex[fan] = work.faces.reshape(-1)
-    places = work.vertices[np.bincount(vertex, minlength=len(work.vertices)) > 1]
-    return work.with_faces(work.vertices[vertex], fan.reshape(-1, 3), work.source), places
+def taken_apart(work: Work) -> tuple[Work, Floats]:
+    """Give each fan of faces its own copy of the vertex it stands on; return the work and the places (k, 3) copied.
+
+    Where two sheets still share an edge then, since their fans hang together at both its ends, it is halved and
+    each sheet gets its own middle.
+    """
+    places = np.zeros((0, 3))
+    for _ in range(ROUNDS):
+        pairs = pairs_of(work)
+        fan, number = fans_of(work.faces, pairs)
+        if number > len(work.vertices):
+            vertex = np.zeros(number, dtype=np.int64)
+            vertex[fan] = work.faces.reshape(-1)
+            places = np.append(places, work.vertices[np.bincount(vertex) > 1], axis=0)
+            work = work.with_faces(work.vertices[vertex], fan.reshape(-1, 3), work.source)
+        sides = _to_halve(work, pairs)
+        if not len(sides):
+            break
+        work = _halved(work, sides)
+    return work, places
+
+
+def _to_halve(work: Work, pairs: Ints) -> Ints:
+    """Pairs (k, 2) of half-edges, of different faces all, to halve next: those on an edge that another pair has too."""
+    if not len(work.edges.crowded):
+        return pairs[:0]
+    one = pairs[:, 0]
+    ends = np.stack([work.faces[one // 3, one % 3], work.faces[one // 3, (one + 1) % 3]], axis=1)
+    key = ends.min(axis=1) * len(work.vertices) + ends.max(axis=1)
+    order = np.argsort(key, kind="stable")
+    again = order[1:][key[order][1:] == key[order][:-1]]
+    taken: set[int] = set()
+    chosen = []
+    for first, second in pairs[again].tolist():
+        if not taken & {first // 3, second // 3}:
+            taken |= {first // 3, second // 3}
+            chosen.append((first, second))
+    return np.array(chosen, dtype=np.int64).reshape(-1, 2)
+
+
+def _halved(work: Work, sides: Ints) -> Work:
+    one = sides[:, 0]
+    ends = np.stack([work.faces[one // 3, one % 3], work.faces[one // 3, (one + 1) % 3]], axis=1)
+    middles = work.vertices[ends].mean(axis=1)
+    number = len(work.vertices) + np.arange(len(sides))
+    grown = work.with_faces(np.concatenate([work.vertices, middles]), work.faces, work.source)
+    return edges_cut(grown, sides.T.reshape(-1), np.tile(number, 2), np.zeros(2 * len(sides)))

@@ -29,10 +29,10 @@ def fins_dropped(work: Work) -> Work:
     area, first = float(start.areas[gone].sum()), int(gone.min())
     where = f"first face {start.source[first] + 1} at {at(start.place(first))}"
     if area <= AREALESS * work.diagonal**2:
-        words = f"{count(len(gone), 'face')} without area that close nothing left out, {where}"
+        words = f"{count(len(gone), 'face')} without area, closing nothing, left out, {where}"
         return work.with_changes(noted("repair-degenerate", words, len(gone), start.place(first))).compacted()
     words = (
-        f"{count(len(gone), 'face')} that hang on the solid and enclose nothing left out, {where}; {start.share(area)}"
+        f"{count(len(gone), 'face')} hanging on the solid and enclosing nothing left out, {where}; {start.share(area)}"
     )
     return work.with_changes(warned("repair-fin", words, len(gone), -area, start.place(first))).compacted()
 
@@ -77,7 +77,7 @@ def loose_dropped(work: Work, loose: Bools) -> Work:
     area, first = float(work.areas[loose].sum()), int(np.argmax(loose))
     number = int(loose.sum())
     words = (
-        f"{count(number, 'loose face')} that bound{'s' if number == 1 else ''} no solid left out, first face "
+        f"{count(number, 'loose face')} bounding no solid left out, first face "
         f"{work.source[first] + 1} at {at(work.place(first))}; {work.share(area)}"
     )
     return work.without(loose, warned("repair-loose", words, number, -area, work.place(first))).compacted()

@@ -5,7 +5,7 @@ import numpy as np
 from geom.arrays import Floats, Ints
 from geom.errors import PartError
 from geom.findings import Severity
-from geom.repair.apart import balanced, pairs_of, skins_of, taken_apart
+from geom.repair.apart import balanced, skins_of, taken_apart
 from geom.repair.bodies import united
 from geom.repair.change import Change, Mended
 from geom.repair.duplicates import doubles_dropped
@@ -59,13 +59,14 @@ def _as_solids(work: Work, *, was_mixed: bool) -> tuple[Work, int]:
     if flat.any():
         work, skin_of = loose_dropped(work, flat), skin_of[~flat]
     work = outside_out(work, skin_of, was_mixed=was_mixed)
-    work, places = taken_apart(work, pairs_of(work))
+    work, places = taken_apart(work)
     skin = united(work.vertices, work.faces, work.source)
     changes = skin.changes
     if len(places) and len(skin.faces) == len(work.faces):
+        along = f"along {count(edges, 'edge')} and " if edges else ""
         words = (
-            f"the skin touches itself along {count(edges, 'edge')} and at {count(len(places), 'point')}, first at "
-            f"{at(places[0])}; taken apart there, area unchanged"
+            f"the skin touches itself {along}at {count(len(places), 'point')}, first at {at(places[0])}; taken apart "
+            "there, area unchanged"
         )
         changes = (warned("repair-apart", words, 0, 0.0, places[0]), *changes)
     if skin.faces is not work.faces:

@@ -5,7 +5,6 @@ import numpy as np
 from geom.arrays import Floats, Ints
 from geom.repair.work import Work, count, noted, warned
 from geom.surface.soundness import equal_points, groups_of, has_three_corners
-from geom.wording import mm
 
 ROUNDING = 1e-7
 """Corners nearer than this share of the diagonal are one corner: rounding of the file, not worth a word."""
@@ -56,7 +55,7 @@ def cracks_closed(work: Work) -> Work:
         return best
     change = best.area - whole
     words = (
-        f"corners of open edges up to {mm(width * work.diagonal)} mm apart joined: {count(before, 'edge')} "
+        f"corners of open edges up to {width * work.diagonal * 1e3:.2g} mm apart joined: {count(before, 'edge')} "
         f"open before, {len(best.edges.open)} after; area changed by {work.share(change)}"
     )
     return best.with_changes(warned("repair-welded", words, before, change, _middle(work, work.edges.open[0])))
@@ -94,7 +93,7 @@ def _junctions_split(work: Work, distance: float) -> Work:
         cut = _cuts(work, distance) if len(work.edges.open) else None
         if cut is None or not len(cut[0]):
             break
-        work = _cut(work, *cut)
+        work = edges_cut(work, *cut)
     return work
 
 
@@ -126,8 +125,11 @@ def _cuts(work: Work, distance: float) -> tuple[Ints, Ints, Floats] | None:
     return sides[which[chosen]], corner[chosen], place[chosen]
 
 
-def _cut(work: Work, side: Ints, corner: Ints, along: Floats) -> Work:
-    """Replace each face that has corners on a side by a fan from the corner opposite."""
+def edges_cut(work: Work, side: Ints, corner: Ints, along: Floats) -> Work:
+    """Replace each face that has new corners on a side, one side at most, by a fan from the corner opposite.
+
+    ``side`` (n,) are half-edges, ``corner`` (n,) a vertex on each, ``along`` (n,) how far along it lies.
+    """
     order = np.lexsort((along, side))
     side, corner = side[order], corner[order]
     face, k = side // 3, side % 3

@@ -85,3 +85,20 @@ def shuffled(corners: np.ndarray, seed: int) -> np.ndarray:
     out = corners[rng.permutation(len(corners))]
     turns = rng.integers(0, 3, len(out))
     return np.take_along_axis(out, ((np.arange(3) + turns[:, None]) % 3)[:, :, None].repeat(3, axis=2), axis=1)
+
+
+def voxels(cubes: list[tuple[int, int, int]]) -> np.ndarray:
+    """The skin of cubes of 10 mm: every square between a cube and none."""
+    filled, corners = set(cubes), []
+    for cube in cubes:
+        for axis in range(3):
+            for sign in (-1, 1):
+                beside = list(cube)
+                beside[axis] += sign
+                if tuple(beside) in filled:
+                    continue
+                u, v = np.eye(3)[(axis + 1) % 3], np.eye(3)[(axis + 2) % 3]
+                start = np.array(cube, dtype=float) + (np.eye(3)[axis] if sign > 0 else 0)
+                square = [start, start + u, start + u + v, start + v][::sign]
+                corners += [[square[0], square[1], square[2]], [square[0], square[2], square[3]]]
+    return 0.01 * np.array(corners)

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 import numpy as np
 import pytest
 import trimesh
-from helpers.damage import area, box, codes, corners_of, flipped, halved, mend, sound, volume
+from helpers.damage import area, box, codes, corners_of, flipped, halved, mend, sound, volume, voxels
 from numpy.testing import assert_allclose
 
 from geom.errors import PartError
@@ -159,23 +159,6 @@ def test_patches_between_edges_of_four_faces_are_turned_outside_out() -> None:
         assert_allclose(volume(corners_of(mesh)), 9e-6, rtol=1e-9, atol=0)
 
 
-def voxels(cubes: list[tuple[int, int, int]]) -> np.ndarray:
-    """The skin of cubes of 10 mm: every square between a cube and none."""
-    filled, corners = set(cubes), []
-    for cube in cubes:
-        for axis in range(3):
-            for sign in (-1, 1):
-                beside = list(cube)
-                beside[axis] += sign
-                if tuple(beside) in filled:
-                    continue
-                u, v = np.eye(3)[(axis + 1) % 3], np.eye(3)[(axis + 2) % 3]
-                start = np.array(cube, dtype=float) + (np.eye(3)[axis] if sign > 0 else 0)
-                square = [start, start + u, start + u + v, start + v][::sign]
-                corners += [[square[0], square[1], square[2]], [square[0], square[2], square[3]]]
-    return 0.01 * np.array(corners)
-
-
 def test_body_inside_out_in_another_and_a_body_inside_out_beside_it() -> None:
     within = 0.5 * box()[:, ::-1] + [0.01, 0.005, 0.001]
     beside = box(at=(0.06, 0, 0))[:, ::-1]
@@ -185,6 +168,21 @@ def test_body_inside_out_in_another_and_a_body_inside_out_beside_it() -> None:
     turned = mend(np.concatenate([box(), within])[:, ::-1])
     assert codes(turned) == ["repair-inside-out", "part-void"]
     assert_allclose(area(corners_of(turned)), PLATE, rtol=1e-9, atol=0)
+
+
+@pytest.mark.parametrize("within_turned", [False, True])
+def test_void_of_a_file_wound_both_ways_is_a_void(within_turned: bool) -> None:
+    within = 0.5 * box()[:, :: -1 if within_turned else 1] + [0.01, 0.005, 0.001]
+    mesh = mend(flipped(np.concatenate([box(), within]), np.arange(24) % 5 == 0))
+    assert "part-void" in codes(mesh)
+    assert_allclose(area(corners_of(mesh)), PLATE, rtol=1e-9, atol=0)
+
+
+def test_small_open_body_on_an_edge_is_no_fin() -> None:
+    ledge = box((0.04, 0.0005, 0.0005), at=(0, 0.02, 0.004))
+    mesh = mend(np.concatenate([box(), ledge[1:]]))
+    assert "repair-hole-filled" in codes(mesh)
+    assert_allclose(area(corners_of(mesh)), PLATE + area(ledge), rtol=1e-9, atol=0)
 
 
 def test_missing_facet_of_a_flat_face_is_filled_but_not_a_missing_side() -> None:
