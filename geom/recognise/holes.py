@@ -175,8 +175,8 @@ def _piece(scene: Scene, ring: Ring, floor: tuple[int, ...]) -> Piece:
     depth = float(np.ptp(points @ ring.axis))
     members = (*ring.members, *floor)
     width, length = _opening(scene, ring)
-    size = f"{mm1(width)} mm" if width == length else f"{mm1(width)} x {mm1(length)} mm"
-    is_round = width == length and first.form is Form.CYLINDER
+    is_round = len(ring.members) == 1 and first.form is Form.CYLINDER
+    size = f"{mm1(width)} mm" if is_round else f"{mm1(width)} x {mm1(length)} mm"
     if floor and is_round and _is_pierced(scene, first, floor):
         return Piece(Kind.RECESS, "counterbore", size, members, width, depth, axis=ring.axis)
     if floor and _covered(scene, ring, floor) < COVER:

@@ -13,6 +13,7 @@ from geom.recognise.piece import Piece
 
 MOST = 60  # features of a part: more make no table that a person reads
 COMFORTABLE = 24  # features that a table holds with ease; from there on very small edges are one feature
+MANY_EDGES = 13  # very small edges that are too many to tell apart
 CRUMB = 3e-3  # share of the area of the part of a very small edge
 FEWEST_ALIKE = 3  # pieces of one word and size that may share a feature where there are too many
 ORDER = (
@@ -57,7 +58,7 @@ def _without_crumbs(placed: list[Placed]) -> list[Placed]:
     """Put very small edges together where a part has many features."""
     total = sum(item.area for item in placed)
     crumbs = [item for item in placed if item.piece.word == "edge" and item.area < CRUMB * total]
-    if len(placed) <= COMFORTABLE or len(crumbs) < FEWEST_ALIKE:
+    if len(placed) <= COMFORTABLE or len(crumbs) < MANY_EDGES:
         return placed
     mine = {id(item) for item in crumbs}
     return [item for item in placed if id(item) not in mine] + [_together(crumbs, "small edge")]
