@@ -29,6 +29,8 @@ bare of the part."""
 
 KEPT_COARSER = 1.6  # panels of walls and anodes are kept over poses unless they are so many times too large in places
 KEPT_AREA = 0.02  # share of its area by which panels across a curve may differ from the body
+SAME = 1e-6  # share of the area by which the wet areas of two poses of one surface may differ
+OFF_CURVE = 0.03  # share of the extent by which panels across a curve may miss it
 WHOLE = 1e-9  # a feature that is wet but for this share of it is wet all over
 ROUGH_SAG = 0.05  # share of the panel edge by which anodes and walls may be straightened
 
@@ -164,7 +166,7 @@ def mesh_cell(
     scale, rest_scale = scales
     sizes = scaled_sizes(sizes, bodies, edges, scale, rest_scale)
     true = _true_areas(cell.part, wet)
-    hung = _carried(like, cell, wet) if like is not None else None
+    hung = _carried(like, cell, wet, true) if like is not None else None
     if hung is None:
         hung = _plated_first(remeshed(wet, sizes[0], sag=SAG * scale, areas=true), plated)
     standing = None if like is None or np.any(edges.tags[:, 1] < 0) else like
@@ -336,11 +338,15 @@ def _cut_off(cell: Cell, shut: list[Surface], rest: Surface, plated: list[int]) 
     ]
 
 
-def _carried(like: Panels, cell: Cell, wet: Surface) -> Surface | None:
-    """Return the part's panels of another pose, turned over to this one; None when another surface is wet."""
+def _carried(like: Panels, cell: Cell, wet: Surface, areas: Floats) -> Surface | None:
+    """Return the part's panels of another pose, turned over to this one; None when another surface is wet.
+
+    The same one is wet where every feature is by as much, here ``areas``, and the panels come to lie where the surface
+    is: but for what they stand off a curve, which is more the larger they are.
+    """
     rotation, shift = placement(cell.part, like.pose)
     own = Surface((like.hung.vertices - shift) @ rotation, like.hung.faces, like.hung.tag)
     moved = own.moved(*placement(cell.part, cell.pose))
-    same_level = np.abs(moved.bounds - wet.bounds).max() < 1e-6
-    # the panels cut across curves, the larger they are the more: a few percent are no sign of another surface
-    return moved if same_level and abs(moved.area - wet.area) < 0.05 * wet.area else None
+    same_areas = np.abs(like.wetted_areas - areas).max() < SAME * areas.sum()
+    same_place = np.abs(moved.bounds - wet.bounds).max() < OFF_CURVE * np.ptp(wet.bounds, axis=0).max()
+    return moved if same_areas and same_place else None

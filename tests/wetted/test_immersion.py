@@ -107,3 +107,20 @@ def test_a_depth_that_cannot_be_is_refused(depth: float, slug: str):
     with pytest.raises(CellError) as refusal:
         dipped(Bar(50 * MM, 20 * MM, 4 * MM), depth * MM)
     assert refusal.value.slug == slug
+
+
+def test_a_round_part_that_is_dipped_keeps_its_panels_when_it_is_turned_half_round():
+    """Panels stand a little off a curve: that is no sign that another surface is wet. A deeper dip is one."""
+    first = dipped(Rod(50 * MM, 10 * MM), 30 * MM)
+    panels = mesh_cell(first, MeshOptions(budget=800))
+    turned = dipped(Rod(50 * MM, 10 * MM), 30 * MM, (0.0, math.pi / 2, math.pi))
+    assert_allclose(
+        mesh_cell(turned, MeshOptions(budget=800), like=panels).part.areas, panels.part.areas, rtol=1e-9, atol=0
+    )
+    deeper = dipped(Rod(50 * MM, 10 * MM), 31 * MM, (0.0, math.pi / 2, math.pi))
+    assert_allclose(
+        mesh_cell(deeper, MeshOptions(budget=800), like=panels).wetted_areas.sum(),
+        (math.pi * 10 * 31 + math.pi * 25) * MM**2,
+        rtol=1e-9,
+        atol=0,
+    )
