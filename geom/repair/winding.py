@@ -72,7 +72,7 @@ def outside_out(work: Work, body: Ints, *, was_mixed: bool) -> Work:
     volume = np.asarray(np.bincount(body, work.volumes), dtype=np.float64)
     number = len(volume)
     doubtful = (volume < 0) | was_mixed if number > 1 else volume < 0
-    if not (volume < 0).any():
+    if not doubtful.any():
         return work
     if number == 1:
         turned = np.ones(1, dtype=np.bool_)
