@@ -30,6 +30,8 @@ def shut(solid: Surface, numbers: Sequence[int]) -> Surface:
     for number in numbers:
         corners = np.unique(solid.faces[solid.tag == number])
         hull = manifold3d.Manifold.hull_points(np.array(solid.vertices[corners]))
+        if hull.is_empty():  # a flat feature
+            continue
         mesh = hull.to_mesh64()
         faces = np.asarray(mesh.tri_verts, dtype=np.int64)
         points = np.asarray(mesh.vert_properties, dtype=np.float64)[:, :3]

@@ -143,8 +143,9 @@ def boxes_of(held: Held) -> list[tuple[float, Floats]]:
 
 
 def _named(features: Sequence[Feature], areas: Floats) -> tuple[tuple[str, float], ...]:
+    """Return the features of some account, those that are to stay bare left out."""
     least = max(0.01 * float(areas.sum()), 0.1e-6)
-    order = [int(k) for k in np.argsort(-areas, kind="stable") if areas[k] > least]
+    order = [int(k) for k in np.argsort(-areas, kind="stable") if areas[k] > least and features[k].is_plated]
     return tuple((features[k].name, float(areas[k])) for k in order)
 
 

@@ -142,3 +142,14 @@ def test_json_has_one_record_for_each_pocket():
     assert (pocket["holds"], pocket["sure"], pocket["stays_dry"]) == ("bath", True, False)
     assert_allclose(tree["carried_out_mm3"], pocket["volume_mm3"], rtol=1e-12)
     assert pocket["features"][0]["name"] == "piece 1"
+
+
+def test_what_is_to_stay_bare_is_not_told_to_stay_bare():
+    solid = upside_down(tray(40, 24, 8))
+    body, hollow = features(solid)
+    masked = [body, replace(hollow, bare="stop-off")]
+    (pocket,) = hung(solid, masked, None, tilts=False).trapped
+    assert pocket.features == ()
+    assert hung(solid, masked, None, tilts=False).undersides == ()
+    (finding,) = hanging_findings(replace(NOTHING, trapped=(pocket,)), 1e-2)
+    assert "keeps bare" not in finding.message
