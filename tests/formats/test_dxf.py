@@ -331,3 +331,14 @@ def test_closed_lines_that_run_back_on_themselves_are_left_out():
     raw = read_dxf(d.dxf(d.polyline(d.rectangle()), d.polyline([(5, 5), (6, 6), (6, 6), (5, 5)])))
     assert len(raw.rings) == 1
     assert codes(raw) == ["drawing-no-length"]
+
+
+def test_what_is_drawn_from_below_is_mirrored():
+    """Axes of an entity whose extrusion points down run x to the left (DXF reference, arbitrary axis algorithm)."""
+    below = ((210, 0), (220, 0), (230, -1))
+    circle = d.circle((-20, 10), 4) + d.pairs(*below)
+    half = d.arc((5, 0), 2, 0, 90) + d.pairs(*below)
+    raw = read_dxf(d.dxf(circle, half, d.line((-5, 2), (-5, 0)), d.line((-5, 0), (-7, 0))))
+    assert raw.circles == ((20.0, 10.0, 4.0),)
+    np.testing.assert_allclose(area(raw.rings[0]), math.pi, rtol=FLAT, atol=0)
+    np.testing.assert_allclose(raw.rings[0].min(axis=0), [-7, 0], rtol=0, atol=1e-9)
