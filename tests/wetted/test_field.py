@@ -1,6 +1,7 @@
 """The field round masks: a plate half stopped off against its closed form, charge kept, poses, and what a factor does."""
 
 import math
+from collections.abc import Callable
 from dataclasses import replace
 from functools import cache
 
@@ -9,8 +10,9 @@ import pytest
 from helpers.cells import MM, bath
 from numpy.testing import assert_allclose
 from scipy.optimize import brentq
-from scipy.special import ellipj, ellipk
+from scipy.special import ellipj, ellipk, ellipkinc
 
+from geom.advice.measures import hottest_strip
 from geom.bem.operators import assemble
 from geom.bem.problem import Current, Voltage
 from geom.cell.build import build_cell
@@ -33,17 +35,34 @@ COARSE = MeshOptions(budget=1500)
 WIDTH, GAP, SLIT = 60 * MM, 30 * MM, 1 * MM
 
 
+def half_plane(width: float, gap: float, low: float, high: float) -> tuple[Callable[[float], float], float]:
+    """Map the far wall of a channel on a line, its cathode from ``low`` to ``high`` on 0 to l, and return map and l.
+
+    The near wall, all anode, comes to lie beyond 1. By the map of a rectangle on a half-plane with sn², and one of
+    the half-plane on itself (conformal maps, from memory).
+    """
+    m = float(brentq(lambda m: ellipk(1 - m) / ellipk(m) - gap / width, 1e-12, 1 - 1e-12))
+
+    def place(x: float) -> float:
+        return float(m * ellipj(ellipk(m) * x / width, m)[0] ** 2)
+
+    near = place(low)
+    return (lambda x: (place(x) - near) / (1 - near)), (place(high) - near) / (1 - near)
+
+
 def conductance(width: float, gap: float, low: float, high: float) -> float:
     """Of a channel per depth and conductivity: one wall an anode, the wall across the gap a cathode from low to high.
 
-    By the map of a rectangle on a half-plane with sn², and that of the four ends on a rectangle again: conductance
-    K(l) / K(1 - l) with l their cross ratio (conformal maps, from memory; a plate half covered in a channel
-    twice as wide as its gap has the square root of two).
+    A plate half covered in a channel twice as wide as its gap has the square root of two.
     """
-    m = float(brentq(lambda m: ellipk(1 - m) / ellipk(m) - gap / width, 1e-12, 1 - 1e-12))
-    near, far = (float(m * ellipj(ellipk(m) * x / width, m)[0] ** 2) for x in (low, high))
-    ratio = (far - near) / (1 - near)
+    _, ratio = half_plane(width, gap, low, high)
     return float(ellipk(ratio) / ellipk(1 - ratio))
+
+
+def share_up_to(x: float, width: float, gap: float, low: float, high: float) -> float:
+    """Return the share of the current that flows into the cathode between its lower end and ``x``."""
+    place, ratio = half_plane(width, gap, low, high)
+    return float(ellipkinc(math.asin(math.sqrt(place(x) / ratio)), ratio) / ellipk(ratio))
 
 
 def test_the_closed_form_holds_where_it_is_known():
@@ -66,7 +85,7 @@ def test_a_plate_half_stopped_off_carries_what_the_closed_form_says():
     """Primary distribution; the two gaps are alike, so nothing flows past the plate from one to the other."""
     field = channel(StopOffBox((-1, 0, -1), (1, 1, 1)))
     known = 2 * conductance(WIDTH, GAP, SLIT, WIDTH / 2)
-    assert_allclose(field.total_current / (10.0 * WIDTH), known, rtol=0.015, atol=0)
+    assert_allclose(field.total_current / (10.0 * WIDTH), known, rtol=0.01, atol=0)
     assert_allclose(field.wetted_area, 2 * (WIDTH / 2 - SLIT) * (WIDTH - SLIT), rtol=1e-9, atol=0)
     # far from the border the gap is all but a plain resistance, and beside it the current crowds
     y, z = field.panels.part.centroids[:, 1], field.panels.part.centroids[:, 2]
@@ -74,6 +93,12 @@ def test_a_plate_half_stopped_off_carries_what_the_closed_form_says():
     away, beside = (field.at_centroids[middle & chosen] for chosen in (y < -20 * MM, y > -2 * MM))
     assert 1.0 < np.median(away) / (10.0 / GAP) < 1.25
     assert beside.mean() > 2.5 * np.median(away)
+    # where j goes as r^(-1/2): the mean over a strip beside the border, on panels of 1.6 mm
+    wide = 2 * MM
+    share = 1 - share_up_to(WIDTH / 2 - wide, WIDTH, GAP, SLIT, WIDTH / 2)
+    strip = hottest_strip(field, wide)
+    assert strip is not None
+    assert_allclose(strip.current_density, share * 0.5 * known * 10.0 / wide, rtol=0.03, atol=0)
 
 
 def tank_cell(part: Part, turn: float = 0.0) -> Cell:
