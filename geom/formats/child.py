@@ -41,7 +41,7 @@ def _answer(suffix: str, size: int) -> object:
         data = sys.stdin.buffer.read(min(os.fstat(0).st_size, size) + 1)
         if len(data) > size:  # it grew since it was opened
             return {"limit": "size"}
-        return {"raw": read_bytes(data, suffix)}
+        return {"raw": read_bytes(data, suffix, size)}
     except MemoryError:
         return OUT_OF_MEMORY
     except PartError as error:

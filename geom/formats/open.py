@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import importlib
 from collections.abc import Callable
+from functools import partial
 from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
 
 from geom.errors import PartError
 from geom.formats.content import content_of
-from geom.formats.raw import RawMesh, malformed, shown
+from geom.formats.raw import USUAL, RawMesh, malformed, shown
 
 if TYPE_CHECKING:
     from geom.formats.drawing import RawDrawing
@@ -42,7 +43,7 @@ def check_suffix(suffix: str) -> None:
         )
 
 
-def read_bytes(data: bytes, suffix: str) -> RawMesh | RawDrawing:
+def read_bytes(data: bytes, suffix: str, most_size: int = USUAL.size) -> RawMesh | RawDrawing:
     """Read a file by the format its suffix names, and a second time where trimesh knows that format too.
 
     Raises
@@ -51,7 +52,7 @@ def read_bytes(data: bytes, suffix: str) -> RawMesh | RawDrawing:
         whatever is wrong with the file; no other exception comes from hostile bytes but `MemoryError`.
     """
     try:
-        raw = _read(data, suffix)
+        raw = _read(data, suffix, most_size)
     except PartError as error:
         if error.slug == "part-mesh-format":
             _check_content(data, suffix)
@@ -66,9 +67,13 @@ def read_bytes(data: bytes, suffix: str) -> RawMesh | RawDrawing:
     return raw
 
 
-def _read(data: bytes, suffix: str) -> RawMesh | RawDrawing:
+def _read(data: bytes, suffix: str, most_size: int) -> RawMesh | RawDrawing:
     """Call the reader; whatever goes wrong inside it is the fault of the file."""
     try:
+        if suffix == ".3mf" and most_size > USUAL.size:
+            from geom.formats.threemf import read_3mf_up_to
+
+            return called(partial(read_3mf_up_to, factor=most_size / USUAL.size), data)
         return called(_reader(suffix), data)
     except (PartError, MemoryError):
         raise

@@ -10,7 +10,7 @@ import re
 import struct
 import zipfile
 import zlib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from xml.parsers import expat
 
 from geom.errors import PartError
@@ -24,6 +24,7 @@ END = b"PK\5\6"  # begins the record that ends an archive
 END_SIZE = 22  # bytes of that record, before its comment
 METHODS = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)  # no other is allowed in a package
 LARGEST_NAME = 512
+RAISE = "if the file is to be trusted, raise the limits with its size (--most-size; most_size under [part])"
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +38,17 @@ class Inflation:
     faces: int = 10_000_000  # of the model, every instance of an object counted
     instances: int = 100_000  # of objects
     depth: int = 64  # of objects within objects
+
+    def times(self, factor: float) -> "Inflation":
+        """Return limits that are wider by a factor, all but the depth."""
+        return replace(
+            self,
+            ratio=self.ratio * factor,
+            total=round(self.total * factor),
+            parts=round(self.parts * factor),
+            faces=round(self.faces * factor),
+            instances=round(self.instances * factor),
+        )
 
 
 class Package:
@@ -100,7 +112,7 @@ class Package:
 
 
 def _too_much(message: str) -> PartError:
-    return PartError("part-3mf-limit", message, hint="raise the limit if the file is to be trusted")
+    return PartError("part-3mf-limit", message, hint=RAISE)
 
 
 def _opened(data: bytes) -> zipfile.ZipFile:
@@ -168,7 +180,9 @@ def parse_xml(parser: expat.XMLParserType, content: bytes, name: str) -> None:
     except expat.ExpatError as error:
         raise malformed(f'the part "{shown(name)}" of the 3MF file is no sound XML: {shown(str(error))}') from None
     except (LookupError, UnicodeError) as error:
-        raise malformed(f'the part "{shown(name)}" of the 3MF file has an unknown encoding: {shown(str(error))}') from None
+        raise malformed(
+            f'the part "{shown(name)}" of the 3MF file has an unknown encoding: {shown(str(error))}'
+        ) from None
 
 
 def _relationships(content: bytes) -> list[tuple[str, str, str]]:

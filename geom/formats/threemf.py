@@ -15,7 +15,7 @@ from geom.arrays import Floats, Ints
 from geom.errors import PartError
 from geom.findings import Finding, Severity
 from geom.formats.model_part import PRODUCTION, SLICE, UNITS, ModelPart, Solid, Use, read_model_part
-from geom.formats.package import Inflation, Package
+from geom.formats.package import RAISE, Inflation, Package
 from geom.formats.raw import RawMesh, malformed, shown
 
 USUAL_INFLATION = Inflation()
@@ -70,6 +70,11 @@ def read_3mf(data: bytes, most: Inflation = USUAL_INFLATION) -> RawMesh:
     return model.expanded()
 
 
+def read_3mf_up_to(data: bytes, factor: float) -> RawMesh:
+    """Read a 3MF file with all limits raised by a factor, as whoever allows a larger file does."""
+    return read_3mf(data, USUAL_INFLATION.times(factor))
+
+
 def _check_slicer_notes(package: Package) -> None:
     """Refuse a project of a slicer whose mesh holds pieces that are no material."""
     for name in package.names():
@@ -103,7 +108,9 @@ class _Model:
         if faces > self._most.faces or instances > self._most.instances:
             words = f"the 3MF file expands to {faces:.3g} faces in {instances:.3g} instances of its objects"
             limit = f"{self._most.faces:.3g} faces and {self._most.instances:.3g} instances are the most"
-            raise PartError("part-3mf-limit", f"{words}; {limit}", hint="export the part once, not a whole build")
+            raise PartError(
+                "part-3mf-limit", f"{words}; {limit}", hint=f"export the part once, not a whole build; or {RAISE}"
+            )
         self._note_unused()
         if not faces:
             raise PartError("part-mesh-empty", "the build of the 3MF file makes no mesh", hint=self._why_empty())

@@ -32,8 +32,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from geom.errors import PartError
+from geom.formats.open import read_bytes
 from geom.formats.package import Inflation
-from geom.formats.raw import RawMesh
+from geom.formats.raw import USUAL, RawMesh
 from geom.formats.threemf import read_3mf
 
 MM = 1e-3
@@ -480,6 +481,14 @@ def test_the_most_faces_are_a_limit_that_can_be_raised():
     with pytest.raises(PartError):
         read_3mf(data, Inflation(faces=23))
     assert len(read_3mf(data, Inflation(faces=24)).faces) == 24
+
+
+def test_allowing_a_larger_file_raises_the_limits_with_it():
+    data = archive(model() + " " * 300_000)  # about 150 to 1
+    with pytest.raises(PartError) as caught:
+        read_bytes(data, ".3mf")
+    assert "--most-size" in caught.value.hint
+    assert len(read_bytes(data, ".3mf", 10 * USUAL.size).faces) == 12
 
 
 def test_a_bomb_is_refused_before_it_is_inflated():
