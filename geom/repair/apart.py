@@ -177,7 +177,7 @@ def taken_apart(work: Work) -> tuple[Work, Floats]:
         if number > len(work.vertices):
             vertex = np.zeros(number, dtype=np.int64)
             vertex[fan] = work.faces.reshape(-1)
-            places = np.append(places, work.vertices[np.bincount(vertex) > 1], axis=0)
+            places = np.append(places, work.vertices[np.bincount(vertex, minlength=len(work.vertices)) > 1], axis=0)
             work = work.with_faces(work.vertices[vertex], fan.reshape(-1, 3), work.source)
         sides = _to_halve(work, pairs)
         if not len(sides):
