@@ -41,23 +41,21 @@ def undersides(solid: Surface, features: Sequence[Feature], trapped: Sequence[Po
     for number in np.unique(solid.tag[level]):
         mine = level & (solid.tag == number)
         feature, area = features[number], float(solid.areas[mine].sum())
-        width = _width(solid, mine, area)
+        width = _width(solid, mine)
         if feature.is_plated and width >= LEAST_WIDTH and area >= LEAST_WIDTH**2:
             out.append(Underside(feature.name, area, width, bare.get(feature.name, 0.0) < AWAY * area))
     return tuple(sorted(out, key=lambda u: -u.area))
 
 
-def _width(solid: Surface, mine: Bools, area: float) -> float:
-    """Return the lesser of the least extent over 36 directions and of 4 area / perimeter [m].
+def _width(solid: Surface, mine: Bools) -> float:
+    """Return the shorter side of the rectangle with the area and perimeter of these faces [m].
 
-    The second is the diameter of a disc, and twice the width of a ring.
+    So a ring is as wide as its strip, and a disc nearly as its diameter.
     """
-    angle = np.pi * np.arange(36) / 36
-    across = solid.corners[mine].reshape(-1, 3)[:, :2] @ np.stack([np.cos(angle), np.sin(angle)])
-    extent = float((across.max(axis=0) - across.min(axis=0)).min())
-    faces = solid.faces[mine]
+    faces, area = solid.faces[mine], float(solid.areas[mine].sum())
     sides = np.sort(np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]]), axis=1)
     edges, count = np.unique(sides, axis=0, return_counts=True)
     ends = solid.vertices[edges[count == 1]]
     perimeter = float(np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1).sum())
-    return min(extent, 4 * area / perimeter) if perimeter > 0 else extent
+    apart = perimeter**2 - 16 * area
+    return float((perimeter - np.sqrt(apart)) / 4 if apart > 0 else np.sqrt(area))

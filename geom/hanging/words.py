@@ -22,11 +22,16 @@ def hanging_findings(hanging: Hanging, area: float) -> list[Finding]:
 
 def millilitres(volume: float) -> str:
     """Return a volume [m³] in mL, two digits."""
-    return f"{float(f'{1e6 * volume:.2g}'):.10g} mL"
+    return f"{_digits(1e6 * volume, 2)} mL"
 
 
 def _square(area: float) -> str:
-    return f"{float(f'{1e6 * area:.3g}'):.10g} mm²"
+    return f"{_digits(1e6 * area, 3)} mm²"
+
+
+def _digits(value: float, count: int) -> str:
+    """Return a number of so many digits, without an exponent."""
+    return f"{float(f'{value:.{count}g}'):.10g}"
 
 
 def against(pockets: tuple[Pocket, ...]) -> list[tuple[str, float]]:
@@ -129,7 +134,9 @@ def _level(hanging: Hanging) -> list[Finding]:
     free = [underside for underside in hanging.undersides if underside.is_free]
     if not free:
         return []
-    named = ", ".join(f"{u.feature} ({_square(u.area)}, about {1e3 * u.width:.3g} mm across)" for u in free[:NAMED])
+    named = ", ".join(
+        f"{u.feature} ({_square(u.area)}, about {_digits(1e3 * u.width, 2)} mm across)" for u in free[:NAMED]
+    )
     message = (
         f"hydrogen bubbles cling under level faces and leave pits: {named}; tilt the part by 5 to 15°, or move it while it "
         "plates (common practice, no source)"

@@ -5,7 +5,7 @@ from typing import Any
 from geom.hanging.hanging import Hanging
 from geom.hanging.pockets import Pocket
 from geom.hanging.words import against, millilitres, tilt_words
-from geom.report.amounts import area, length, point
+from geom.report.amounts import amount, area, point
 from geom.report.tree import Row, Section, Table
 from geom.units import unit_factor
 
@@ -24,7 +24,9 @@ def hanging_section(hanging: Hanging | None) -> Section:
         rows.append(Row("air that stays under one part", millilitres(hanging.trapped_volume)))
         rows.append(Row("bath that one part carries out", millilitres(hanging.cup_volume)))
     rows += [
-        Row(f"level underside: {u.feature}", f"{area(u.area)}, about {length(u.width)} across{_gas(u.is_free)}")
+        Row(
+            f"level underside: {u.feature}", f"{area(u.area)}, about {amount(u.width, 'mm', 2)} across{_gas(u.is_free)}"
+        )
         for u in hanging.undersides
     ]
     if any(pocket.sure for pocket in pockets):
@@ -61,7 +63,7 @@ def _table(hanging: Hanging) -> Table:
             ("air" if pocket in hanging.trapped else "bath") + ("" if pocket.sure else " ?"),
             millilitres(pocket.volume),
             millilitres(pocket.doubt),
-            point(pocket.middle),
+            point([round(v, 4) + 0.0 for v in pocket.middle]),
             ", ".join(f"{name} {area(size)}" for name, size in against((pocket,))[:NAMED]) or "-",
         )
         for pocket in (*hanging.trapped, *hanging.cups)

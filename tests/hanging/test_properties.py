@@ -172,6 +172,13 @@ def test_a_level_underside_is_told_with_its_width():
     assert len(hung(turned(part.surface, "y", 4), part.features, None).undersides) == 1
 
 
+def test_the_rim_of_a_cup_is_as_wide_as_its_wall_and_a_floor_nearly_as_its_diameter():
+    assert [round(1e3 * u.width) for u in held(cup(wall=8.0)).undersides] == [32]
+    (rim, inside) = sorted(held(upside_down(cup(wall=8.0))).undersides, key=lambda u: u.width)
+    assert_allclose([1e3 * rim.width, 1e3 * inside.width], [8.0, 20 * math.pi**0.5 / 2], rtol=0.12)
+    assert [u.feature for u in held(upside_down(cup(wall=4.0))).undersides] == ["piece 1"]
+
+
 def test_an_underside_against_trapped_air_has_no_way_out():
     found = held(upside_down(tray(40, 24, 18)))
     assert {u.feature: u.is_free for u in found.undersides} == {"piece 1": False}
