@@ -39,14 +39,14 @@ def holes_filled(work: Work, *, thickness: float = 0.0) -> Work:
     if not len(work.edges.open):
         return work
     if len(work.edges.open) > MOST_OPEN:
-        raise _open(work, np.unique(work.edges.open), f"{len(work.edges.open)} edges are open")
+        raise _open(work, work.open_corners, f"{len(work.edges.open)} edges are open")
     piece = pieces_of(work)
     area = np.bincount(piece, work.areas)
     runs = work.runs
     opened = np.zeros(len(area), dtype=np.bool_)
     opened[piece[runs.members(runs.count == 1) // 3]] = True
     if opened.sum() > MOST_PIECES:
-        raise _open(work, np.unique(work.edges.open), f"it is in {opened.sum()} pieces that are open")
+        raise _open(work, work.open_corners, f"it is in {opened.sum()} pieces that are open")
     gaps, dead = gaps_of(work, piece)
     own: dict[int, list[Gap]] = {}
     for gap in gaps:
@@ -158,7 +158,7 @@ def _without_sheets(work: Work, sheets: Bools, gaps: list[Gap], thickness: float
     if total <= LOOSE * work.area:
         return loose_dropped(work, sheets)
     opening = sum(gap.area for gap in gaps)
-    where = np.concatenate([gap.ring for gap in gaps]) if gaps else np.unique(work.edges.open)
+    where = np.concatenate([gap.ring for gap in gaps]) if gaps else work.open_corners
     if gaps and not scattered and (opening > WIDE * total or all(gap.flat for gap in gaps)):
         first = at(work.vertices[gaps[0].ring].mean(axis=0))
         raise PartError(

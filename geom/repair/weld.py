@@ -69,7 +69,7 @@ def _near_joined(work: Work, distance: float) -> Work | None:
     """Join corners of open edges within ``distance``; None where that would join everything with everything."""
     from scipy.spatial import cKDTree
 
-    corners = np.unique(work.edges.open)
+    corners = work.open_corners
     tree = cKDTree(work.vertices[corners])
     asked = work.vertices[corners[:: -(-len(corners) // SAMPLE)]]
     if int(tree.query_ball_point(asked, distance, return_length=True).sum()) > MOST_NEAR * len(asked):
@@ -104,7 +104,7 @@ def _cuts(work: Work, distance: float) -> tuple[Ints, Ints, Floats] | None:
     runs = work.runs
     sides = runs.members(runs.count == 1)
     start, stop = work.vertices[runs.start[sides]], work.vertices[runs.stop[sides]]
-    corners = np.unique(work.edges.open)
+    corners = work.open_corners
     axis = int(np.argmax(np.ptp(work.vertices[corners], axis=0)))
     corners = corners[np.argsort(work.vertices[corners, axis], kind="stable")]
     line, ends = work.vertices[corners, axis], np.stack([start[:, axis], stop[:, axis]], axis=1)

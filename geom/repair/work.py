@@ -36,6 +36,13 @@ class Work:
         return edge_runs(self.faces)
 
     @cached_property
+    def open_corners(self) -> Ints:
+        """(k,) vertices of open edges."""
+        is_open = np.zeros(len(self.vertices), dtype=np.bool_)
+        is_open[self.edges.open] = True
+        return np.flatnonzero(is_open)
+
+    @cached_property
     def area_vectors(self) -> Floats:
         """(m, 3) normal times area [m²]."""
         from geom.surface.soundness_kernels import area_vectors
