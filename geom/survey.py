@@ -30,7 +30,7 @@ class Survey:
 
     part: Part
     wetted: Floats  # (features,) area below the liquid surface [m²]
-    touchable: Floats  # (features,) of the whole part: area that the ball can touch [m²]
+    touchable: Floats  # (features,) area that is plated and that the ball can touch, also above the liquid [m²]
     immersed: float | None  # depth of the lowest point below the liquid surface [m]; None: all is under
     hanging: Hanging
     shown: Surface  # of the part in its own frame, on few enough faces to draw
@@ -48,6 +48,16 @@ class Survey:
     def plated(self) -> Floats:
         """(features,) wetted area that carries current [m²]."""
         return np.where([feature.is_plated for feature in self.part.features], self.wetted, 0.0)
+
+    @property
+    def wetted_area(self) -> float:
+        """Wetted area that is plated [m²]."""
+        return float(self.plated.sum())
+
+    @property
+    def bare_area(self) -> float:
+        """Wetted area that stays bare: stopped off, plugged, under a contact [m²]."""
+        return float(self.wetted.sum()) - self.wetted_area
 
     @property
     def true_area(self) -> float:
@@ -79,7 +89,8 @@ def surveyed(part: Part, *, rotation: Floats | None = None, immersed: float | No
     return Survey(
         part=part,
         wetted=formula if level is None else formula * _share(drawn, area_below(drawn, level), len(formula)),
-        touchable=formula * _ratio(touched_area(rough, BALL, len(formula)), _areas(rough, len(formula))),
+        touchable=np.where([feature.is_plated for feature in part.features], formula, 0.0)
+        * _ratio(touched_area(rough, BALL, len(formula)), _areas(rough, len(formula))),
         immersed=immersed,
         hanging=hung(rough, part.features, level),
         shown=rough.moved(turn.T, np.zeros(3)),

@@ -32,16 +32,16 @@ def _size_rows(survey: Survey) -> list[Row]:
     rows = [
         Row("size", " x ".join(show(v, "mm", 5) for v in high - low)),
         Row("size in inch", " x ".join(show(v, "in", 4) for v in high - low)),
-        Row(f"area ({how})", f"{_both(part.area)}"),
+        Row(f"area ({how})", _both(part.area + part.bare_area)),
     ]
-    wetted = float(survey.wetted.sum())
+    if part.bare_area > 0:
+        rows.append(Row("of it kept bare", _both(part.bare_area)))
     if survey.immersed is not None:
-        rows.append(Row(f"wetted area, immersed {show(survey.immersed, 'mm', 4)}", _both(wetted)))
-    plated = float(survey.plated.sum())
-    if plated != wetted:
-        rows.append(Row("of it plated", _both(plated)))
-    if abs(survey.true_area - plated) > 1e-9 * plated:
-        rows.append(Row("plated, with thread and roughness factors", _both(survey.true_area)))
+        rows.append(Row(f"wetted area to plate, immersed {show(survey.immersed, 'mm', 4)}", _both(survey.wetted_area)))
+    elif part.bare_area > 0:
+        rows.append(Row("area to plate", _both(survey.wetted_area)))
+    if abs(survey.true_area - survey.wetted_area) > 1e-9 * survey.wetted_area:
+        rows.append(Row("the same with thread and roughness factors", _both(survey.true_area)))
     touchable = float(survey.touchable.sum())
     ball = show(2 * BALL, "mm")
     rows.append(Row(f"significant surface (a {ball} ball can touch it)", _both(touchable)))
@@ -118,10 +118,10 @@ def survey_tree(survey: Survey) -> dict[str, Any]:
     return {
         "schema_version": SCHEMA_VERSION,
         "title": part.title,
-        "wetted_area_mm2": 1e6 * float(survey.wetted.sum()),
+        "wetted_area_mm2": 1e6 * survey.wetted_area,
+        "true_wetted_area_mm2": 1e6 * survey.true_area,
+        "bare_area_mm2": 1e6 * survey.bare_area,
         "area_mm2": 1e6 * part.area,
-        "plated_area_mm2": 1e6 * float(survey.plated.sum()),
-        "true_area_mm2": 1e6 * survey.true_area,
         "touchable_area_mm2": 1e6 * float(survey.touchable.sum()),
         "immersed_mm": None if survey.immersed is None else 1e3 * survey.immersed,
         "volume_mm3": 1e9 * part.volume,

@@ -70,10 +70,11 @@ def _rows(rows: tuple[Row, ...]) -> Iterator[str]:
 def _table(table: Table) -> Iterator[str]:
     lines = [table.heads, *table.lines]
     wide = [max(len(line[k]) for line in lines) for k in range(len(table.heads))]
-    before = sum(wide[:-1]) + 2 * (len(wide) - 1)
+    gaps = 2 * (len(wide) - 1)
     last = len(wide) - 1
     if last in table.words:
-        wide[last] = min(wide[last], max(WIDTH - before, NARROWEST))
+        wide[last] = min(wide[last], max(WIDTH - sum(wide[:-1]) - gaps, NARROWEST))
+    wide[0] = min(wide[0], max(WIDTH - sum(wide[1:]) - gaps, NARROWEST))
     for number, line in enumerate(lines):
         yield from _cells(line, wide, table.words)
         if number == 0:
@@ -81,16 +82,16 @@ def _table(table: Table) -> Iterator[str]:
 
 
 def _cells(line: tuple[str, ...], wide: list[int], words: tuple[int, ...]) -> Iterator[str]:
-    """Yield one line of a table; a last cell of words that is too long goes on below itself."""
-    cells = [
-        cell.ljust(w) if k == 0 or k in words else cell.rjust(w)
+    """Yield one line of a table; a first cell and a last one of words that are too long go on below themselves."""
+    last = len(wide) - 1
+    folded = [
+        textwrap.wrap(cell, w) or [""] if k == 0 or (k == last and k in words) else [cell]
         for k, (cell, w) in enumerate(zip(line, wide, strict=True))
     ]
-    text = "  ".join(cells)
-    before = len("  ".join(cells[:-1])) + 2
-    if len(text.rstrip()) <= WIDTH:
-        yield text
-    elif before + wide[-1] <= WIDTH:
-        yield from _wrapped(line[-1], text[:before])
-    else:
-        yield from textwrap.wrap(text, WIDTH, subsequent_indent="    ")
+    for row in range(max(map(len, folded))):
+        cells = [column[row] if row < len(column) else "" for column in folded]
+        text = "  ".join(
+            cell.ljust(w) if k == 0 or k in words else cell.rjust(w)
+            for k, (cell, w) in enumerate(zip(cells, wide, strict=True))
+        )
+        yield from [text] if len(text.rstrip()) <= WIDTH else textwrap.wrap(text, WIDTH, subsequent_indent="    ")
