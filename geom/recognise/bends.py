@@ -159,9 +159,10 @@ def _hollow(number: int, region: Region) -> Piece:
 
 def _is_narrow(scene: Scene, number: int) -> bool:
     """Is a free piece a strip along an edge, or the corner where such strips meet?"""
-    seams = scene.regions.seams[number]
-    smooth = sum(s.length for s in seams if abs(s.turn) < SMOOTH)
-    region = scene.regions.items[number]
+    seams, items = scene.regions.seams[number], scene.regions.items
+    # a free surface is bordered by its like, a strip along an edge by what it rounds off
+    smooth = sum(s.length for s in seams if abs(s.turn) < SMOOTH and items[s.other].form in (Form.FLAT, Form.CYLINDER))
+    region = items[number]
     if region.form is Form.SWEPT and region.length(region.axis) < LOW_CORNER * scene.border_width(number):
         return False
     return scene.border_width(number) < NARROW * scene.mean and smooth > 0.3 * sum(s.length for s in seams)

@@ -242,7 +242,7 @@ def _is_tube(scene: Scene, ring: Ring, length: float, depth: float) -> bool:
     """Is a hole that goes through the inside of a tube: as long as the part, within a wall of one thickness?"""
     if depth < WHOLE_LENGTH * scene.extent(ring.axis):
         return False
-    metal = np.concatenate([scene.behind[m][0] for m in ring.members])
+    metal = np.concatenate([scene.behind(m)[0] for m in ring.members])
     metal = metal[np.isfinite(metal)]
     if not len(metal):
         return False

@@ -16,6 +16,7 @@ SAMPLES = 8  # faces of a region from which the metal behind it is measured, the
 PLACES = np.array([[4, 1, 1], [1, 4, 1], [1, 1, 4], [2, 2, 2], [1, 2.5, 2.5], [2.5, 1, 2.5], [2.5, 2.5, 1]]) / 6
 """Where on each of them."""
 PARALLEL = float(np.sqrt(1 - 4 * SQUARE**2))
+MOST_SAMPLED = 200_000  # faces of a part from which on fewer places are looked at
 MOST_WALLS = 600  # faces of a hole up to which its clear width is looked for
 
 
@@ -42,6 +43,7 @@ class Scene:
     regions: Regions
     pieces: list[Piece] = field(default_factory=list)
     used: set[int] = field(default_factory=set)
+    measured: dict[int, tuple[Floats, Floats]] = field(default_factory=dict)
 
     def add(self, piece: Piece) -> None:
         """Note a piece; its regions are used up."""
@@ -76,20 +78,21 @@ class Scene:
         """Return how far the part reaches along an axis [m]."""
         return float(np.ptp(self.surface.vertices @ axis))
 
-    @cached_property
-    def behind(self) -> list[tuple[Floats, Floats]]:
-        """Of each region, how much metal is behind places on it, square to them, and how large each place is [m, m²]."""
-        areas = self.surface.areas
-        chosen = [r.faces[np.argsort(-areas[r.faces], kind="stable")[:SAMPLES]] for r in self.regions.items]
-        if not chosen:
-            return []
-        rows = np.repeat(np.concatenate(chosen), len(PLACES))
-        corners = self.surface.corners[rows].reshape(-1, len(PLACES), 3, 3)
-        places = np.einsum("pk,npkc->npc", PLACES, corners).reshape(-1, 3)
-        skip = 1e-6 * self.size
-        far = self.tree.along_rays(places, -self.surface.normals[rows], skip, 2 * self.size)
-        ends = np.cumsum([len(c) * len(PLACES) for c in chosen])[:-1]
-        return list(zip(np.split(far, ends), np.split(areas[rows], ends), strict=True))
+    def behind(self, number: int) -> tuple[Floats, Floats]:
+        """Return how much metal is behind places on a region, square to them, and the weight of each [m, m²]."""
+        if number not in self.measured:
+            surface, faces = self.surface, self.regions.items[number].faces
+            if len(surface.faces) < MOST_SAMPLED:
+                chosen = faces[np.argsort(-surface.areas[faces], kind="stable")[:SAMPLES]]
+                shares = PLACES
+            else:  # small faces: one place on each of some will do
+                chosen, shares = faces[:: max(len(faces) // SAMPLES, 1)][:SAMPLES], PLACES[3:4]
+            places = np.einsum("pk,nkc->npc", shares, surface.corners[chosen]).reshape(-1, 3)
+            rows = np.repeat(chosen, len(shares))
+            skip = 1e-6 * self.size
+            far = self.tree.along_rays(places, -surface.normals[rows], skip, 2 * self.size)
+            self.measured[number] = far, surface.areas[rows]
+        return self.measured[number]
 
     def inscribed(self, faces: Ints, axis: Floats) -> float:
         """Return the diameter of the largest circle found between walls (k,) along an axis; inf if not looked for [m]."""
@@ -114,7 +117,7 @@ class Scene:
 
     def wall(self, number: int) -> float:
         """Return the median of the metal behind a region [m]."""
-        far, weight = self.behind[number]
+        far, weight = self.behind(number)
         order = np.argsort(far, kind="stable")
         share = np.cumsum(weight[order])
         return float(far[order][np.searchsorted(share, share[-1] / 2)]) if len(far) else np.inf

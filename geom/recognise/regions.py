@@ -11,7 +11,10 @@ from geom.recognise.facets import FLAT, NOISE, SMOOTH, Facets, groups, numbered,
 from geom.recognise.fits import BOW, Fit, ball, cone, cylinder, turned
 from geom.surface.surface import Surface
 
-MOST_FITS = 500  # curves looked at, the largest first
+MOST_FITS = 300  # curves looked at, the largest first
+MOST_SPLIT = (
+    400_000  # facets of curves that fit nothing, up to which they are split: more are a scanned or free surface
+)
 MOST_REGIONS = 900  # pieces told apart, the largest first; the rest are small faces
 SAME_WAY = np.cos(np.radians(8.0))  # neighbouring facets of one cylinder are straight along one way
 MOST_ROUND = 80  # cylinders to which what lies on them is given
@@ -125,7 +128,9 @@ class _Maker:
         curved = facets.sign != 0
         smooth = (np.abs(facets.turn) <= SMOOTH) & (facets.sign[facets.one] == facets.sign[facets.two])
         left = self._fitted(curved, smooth, self._round)
-        if left.any():
+        if left.sum() > MOST_SPLIT:
+            self._fitted(left, smooth, self._rest)
+        elif left.any():
             axis, single = straight_ways(facets, left)
             way = np.abs(np.einsum("ij,ij->i", axis[facets.one], axis[facets.two])) > SAME_WAY
             left = self._fitted(left & single, smooth & way, self._cylinder) | (left & ~single)
