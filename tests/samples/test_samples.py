@@ -38,7 +38,17 @@ def looked_up(tree: Any, key: str) -> Any:
 
 def test_there_are_samples_of_dimensions_bends_and_a_mesh():
     texts = [(SAMPLES / name / "job.toml").read_text(encoding="utf-8") for name in NAMES]
-    for wanted in ('shape = "bar"', 'shape = "offset"', 'mesh = "', "[rack]", "[[shield]]", "[[thief]]"):
+    for wanted in (
+        'shape = "bar"',
+        'shape = "offset"',
+        'mesh = "',
+        "[rack]",
+        "[[shield]]",
+        "[[thief]]",
+        'drawing = "',
+        "[[stop_off]]",
+        "[[contact]]",
+    ):
         assert any(wanted in text for text in texts), wanted
 
 
