@@ -11,7 +11,6 @@ from geom.errors import PartError
 from geom.findings import Finding
 from geom.hanging.hanging import Hanging, hung
 from geom.hanging.words import hanging_findings
-from geom.part.lighten import lightened
 from geom.part.part import Part
 from geom.surface.ball import touched_area
 from geom.surface.surface import Surface
@@ -19,10 +18,6 @@ from geom.surface.waterline import area_below
 
 BALL = 10e-3
 """Radius of the ball that tells the significant surface: as of `geom.deposit` [m]."""
-
-ROUGH = (1e-4,)
-"""Distance, as a share of the diagonal, that neither a ball nor air nor the eye can tell from none."""
-
 
 @dataclass(frozen=True, eq=False)
 class Survey:
@@ -33,7 +28,6 @@ class Survey:
     touchable: Floats  # (features,) area that is plated and that the ball can touch, also above the liquid [m²]
     immersed: float | None  # depth of the lowest point below the liquid surface [m]; None: all is under
     hanging: Hanging
-    shown: Surface  # of the part in its own frame, on few enough faces to draw
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "wetted", frozen(self.wetted, np.float64))
@@ -83,17 +77,14 @@ def surveyed(part: Part, *, rotation: Floats | None = None, immersed: float | No
     turn = np.eye(3) if rotation is None else rotation
     drawn = part.surface.moved(turn, np.zeros(3))
     level = None if immersed is None else float(drawn.bounds[0, 2]) + immersed
-    light = lightened(drawn, ROUGH)
-    rough = drawn if light is None else light.surface
     formula = np.array([feature.area for feature in part.features])
     return Survey(
         part=part,
         wetted=formula if level is None else formula * _share(drawn, area_below(drawn, level), len(formula)),
         touchable=np.where([feature.is_plated for feature in part.features], formula, 0.0)
-        * _ratio(touched_area(rough, BALL, len(formula)), _areas(rough, len(formula))),
+        * _ratio(touched_area(drawn, BALL, len(formula)), _areas(drawn, len(formula))),
         immersed=immersed,
-        hanging=hung(rough, part.features, level),
-        shown=rough.moved(turn.T, np.zeros(3)),
+        hanging=hung(drawn, part.features, level),
     )
 
 

@@ -44,7 +44,7 @@ def run(
         from geom.report.partpicture import part_picture
         from geom.report.picturefile import write_picture
 
-        write_picture(part_picture(survey.part.features, survey.shown), target)
+        write_picture(part_picture(survey.part.features, survey.part.surface), target)
     _print(survey, as_json=as_json)
     if target is not None:
         click.echo(f"picture in {target}", err=True)

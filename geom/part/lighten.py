@@ -1,6 +1,5 @@
 """`lightened`: a mesh of very many faces made light enough to solve on. Areas stay those of the original."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import manifold3d
@@ -14,8 +13,8 @@ from geom.surface.surface import Surface
 from geom.wording import mm
 
 HEAVY = 20_000  # faces from which a mesh is made lighter
-LIGHT = 60_000  # faces that are aimed at
-STEPS = (1e-5, 5e-5, 1e-4, 2e-4)  # distances tried, as a share of the diagonal of the bounding box
+LIGHT = 20_000  # faces that are aimed at
+STEPS = (1e-5, 5e-5, 1e-4, 2e-4, 4e-4)  # distances tried, as a share of the diagonal of the bounding box
 AREA_KEPT = 2e-3  # most that any feature of weight may change in area, as a share of it
 OF_WEIGHT = 1e-2  # share of the whole area from which a feature is of weight
 
@@ -41,11 +40,11 @@ def solvable(part: Part) -> Part:
     return replace(part, surface=light.surface, file_face=None, findings=(*part.findings, finding))
 
 
-def lightened(surface: Surface, steps: Sequence[float] = STEPS) -> Lightened | None:
+def lightened(surface: Surface) -> Lightened | None:
     """Return a surface of fewer faces within a small distance of ``surface``, with its tags; None if none is worth it.
 
     Vertices are taken out while the surface stays within the distance (edge collapse of the manifold3d library).
-    Borders between tags are kept. The least of ``steps``, shares of the diagonal, that reaches `LIGHT` faces is taken, or the largest one
+    Borders between tags are kept. The least of `STEPS` that reaches `LIGHT` faces is taken, or the largest one
     that changes no feature by more than `AREA_KEPT`.
     """
     if len(surface.faces) <= HEAVY:
@@ -59,7 +58,7 @@ def lightened(surface: Surface, steps: Sequence[float] = STEPS) -> Lightened | N
     solid = manifold3d.Manifold(mesh)
     diagonal = float(np.linalg.norm(np.ptp(surface.bounds, axis=0)))
     best, distance = None, 0.0
-    for step in steps:
+    for step in STEPS:
         solid = solid.simplify(step * diagonal)
         distance += step * diagonal  # each step starts from the one before
         lighter = from_manifold(solid, np.asarray(tags, dtype=np.int64))

@@ -49,7 +49,7 @@ def _rimmed_rings(scene: Scene) -> list[Ring]:
         pairs = [(m, m) for m in beside]
         pairs += [(m, s.other) for m in beside for s in scene.regions.seams[m] if s.other in beside]
         sets = joined(pairs)
-        outer = max(sets, key=lambda group: _reach(scene, group), default=[])
+        outer = max(sets, key=lambda group: _reach(scene, group)) if len(sets) > 1 else sets[0] if sets else []
         for group in sets:
             walls = all(items[m].form in WALLS and _runs_along(items[m], face.axis) for m in group)
             if group is not outer and walls and _closes(scene, group, face.axis):

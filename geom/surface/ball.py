@@ -10,6 +10,7 @@ from geom.surface.surface import Surface
 SLACK = 0.02  # of the radius, by which the ball may cut in: flat faces stand for curves
 FINE = 0.125  # of the radius: places on large faces are no farther apart
 MOST_PLACES = 40_000  # places looked at on one surface; larger ones are looked at more coarsely
+HEAVY = 200_000  # faces from which their own normals do
 SMOOTH = np.cos(np.radians(36.0))  # faces that turn by less are one curve: the ball stands square to it, not to them
 
 
@@ -36,30 +37,48 @@ def touched(surface: Surface, points: Floats, normals: Floats, radius: float, sl
 def touched_area(surface: Surface, radius: float, count: int | None = None) -> Floats:
     """Return (count,) the area of each tag of a closed surface that a ball can touch [m²].
 
-    Large faces are cut into pieces of at most ``FINE`` radii, and a piece counts whole or not at all.
-    ``count`` None: as many as there are tags.
+    Large faces are cut into pieces of at most ``FINE`` radii, and a piece counts whole or not at all. Of more than
+    ``HEAVY`` faces some stand for all, evenly over each tag. ``count`` None: as many as there are tags.
     """
-    corners, owner, normals = _pieces(surface, radius)
-    middle = corners.mean(axis=1)
-    good = touched(surface, middle, _unit(normals.mean(axis=1)), radius)
-    sides = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
-    area = 0.5 * np.linalg.norm(sides, axis=1) * good
     size = int(surface.tag.max(initial=-1)) + 1 if count is None else count
-    return np.asarray(np.bincount(surface.tag[owner], area, size), dtype=np.float64)
+    corners, owner, normals, weight = _pieces(surface, radius)
+    sides = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    area, tag = 0.5 * np.linalg.norm(sides, axis=1) * weight, surface.tag[owner]
+    good = touched(surface, corners.mean(axis=1), _unit(normals.mean(axis=1)), radius)
+    whole = np.bincount(surface.tag, surface.areas, size)
+    looked_at, found = np.bincount(tag, area, size), np.bincount(tag, area * good, size)
+    return np.asarray(whole * np.divide(found, looked_at, out=np.zeros(size), where=looked_at > 0))
 
 
-def _pieces(surface: Surface, radius: float) -> tuple[Floats, Ints, Floats]:
-    """Return small triangles (n, 3, 3), the face of each, and the normals at their corners (n, 3, 3)."""
+def _evenly(tag: Ints, large: Bools) -> tuple[Ints, Ints]:
+    """Return the faces to look at, and for how many each stands: all large ones, of the small every so many of a tag."""
+    small = np.flatnonzero(~large)
+    stride = 1 if len(tag) <= HEAVY else -(-len(small) // (MOST_PLACES // 2))
+    order = small[np.argsort(tag[small], kind="stable")]
+    first = np.flatnonzero(np.diff(tag[order], prepend=-1))
+    place = np.arange(len(order)) - np.repeat(first, np.diff(np.append(first, len(order))))
+    some = order[place % stride == 0]
+    weight = np.concatenate([np.ones(np.count_nonzero(large)), np.full(len(some), stride)])
+    return np.concatenate([np.flatnonzero(large), some]), weight.astype(np.int64)
+
+
+def _pieces(surface: Surface, radius: float) -> tuple[Floats, Ints, Floats, Ints]:
+    """Return small triangles (n, 3, 3), the face of each, normals at their corners (n, 3, 3), for how many each stands."""
     step = FINE * radius
     lengths = np.linalg.norm(surface.corners - np.roll(surface.corners, 1, axis=1), axis=2).max(axis=1)
     while True:
         # pieces are near right-angled with their longest edge between half and the whole of the step
         expected = float((1 + 2 * lengths / step + 6 * surface.areas / step**2)[lengths > step].sum())
-        if len(surface.faces) + expected <= MOST_PLACES or step > lengths.max():
+        if min(len(surface.faces), MOST_PLACES // 2) + expected <= MOST_PLACES or step > lengths.max():
             break
         step *= 1.2
-    corners, normals = np.array(surface.corners), smooth_normals(surface)
-    owner = np.arange(len(corners))
+    owner, stands_for = _evenly(surface.tag, lengths > step)
+    weight = np.zeros(len(surface.faces), dtype=np.int64)
+    weight[owner] = stands_for
+    corners = surface.corners[owner]
+    # the normals of a surface of so many faces hardly differ from those of its curves
+    is_heavy = len(surface.faces) > HEAVY
+    normals = np.repeat(surface.normals[owner][:, None], 3, axis=1) if is_heavy else smooth_normals(surface)[owner]
     done: list[tuple[Floats, Ints, Floats]] = []
     while len(corners):
         edges = np.linalg.norm(np.roll(corners, -1, axis=1) - corners, axis=2)
@@ -69,11 +88,8 @@ def _pieces(surface: Surface, radius: float) -> tuple[Floats, Ints, Floats]:
         order = (longest[large, None] + np.arange(3)) % 3  # the longest edge first
         row = np.flatnonzero(large)[:, None]
         corners, normals, owner = _halves(corners[row, order]), _halves(normals[row, order]), np.tile(owner[large], 2)
-    return (
-        np.concatenate([d[0] for d in done]),
-        np.concatenate([d[1] for d in done]),
-        np.concatenate([d[2] for d in done]),
-    )
+    pieces, owners, at_corners = (np.concatenate(column) for column in zip(*done, strict=True))
+    return pieces, owners, at_corners, weight[owners]
 
 
 def _halves(values: Floats) -> Floats:

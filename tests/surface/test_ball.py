@@ -117,3 +117,17 @@ def test_a_smaller_ball_touches_all_that_a_larger_one_touches() -> None:
 def test_tags_that_no_face_has_are_counted_too() -> None:
     surface = plate_with_bore(24, 16)
     assert touched_area(surface, RADIUS, 5).shape == (5,)
+
+
+def test_a_surface_of_very_many_faces_is_looked_at_in_samples() -> None:
+    """The same drilled plate, once plain and once cut until 250,000 faces stand for it."""
+    plate = manifold3d.Manifold.cube([60, 40, 6], True) - manifold3d.Manifold.cylinder(20, 6, 6, 64, True)
+    areas = []
+    for solid in (plate, plate.refine_to_length(0.28)):
+        mesh = solid.to_mesh64()
+        vertices, faces = np.asarray(mesh.vert_properties)[:, :3] * MM, np.asarray(mesh.tri_verts)
+        plain = Surface(vertices, faces, np.zeros(len(faces)))
+        tagged = Surface(vertices, faces, np.where(np.abs(plain.normals[:, 2]) > 0.9, 0, 1))
+        areas.append(touched_area(tagged, 10 * MM))
+    assert len(faces) > 200_000
+    assert_allclose(areas[1], areas[0], rtol=0.02, atol=0)
