@@ -9,6 +9,7 @@ import numpy as np
 from geom.arrays import Bools, Floats, Ints
 from geom.recognise.facets import FLAT, NOISE, SMOOTH, Facets, groups, numbered, straight_ways, summed
 from geom.recognise.fits import BOW, Fit, ball, cone, cylinder, turned
+from geom.recognise.specks import absorbed, joined_skins
 from geom.surface.surface import Surface
 
 MOST_FITS = 300  # curves looked at, the largest first
@@ -138,8 +139,27 @@ class _Maker:
         order = np.argsort(-facets.area, kind="stable")
         plane = order[self.flats[order]][:MOST_REGIONS]
         self.done += [self._region(np.array([k]), None) for k in plane]
-        self.done = _whole_cylinders(self.done)
+        self.done = self._without_specks(_whole_cylinders(self.done))
         return sorted(self.done, key=lambda region: -region.area)[:MOST_REGIONS]
+
+    def _without_specks(self, done: list[Region]) -> list[Region]:
+        """Give tiny pieces within free skins to them, and join skins that run into each other."""
+        owner = np.full(self.facets.count, -1, dtype=np.int64)
+        for number, region in enumerate(done):
+            owner[self.facets.label[region.faces]] = number
+        is_free = np.array([region.form is Form.OTHER for region in done], dtype=np.bool_)
+        after = joined_skins(self.facets, absorbed(self.facets, owner, is_free), is_free)
+        changed = set(np.unique(np.concatenate([owner[owner != after], after[owner != after]])).tolist())
+        if not changed or not done:
+            return done
+        mine = _Sorted(after + 1, len(done) + 1)
+        kept = []
+        for number, region in enumerate(done):
+            rows = mine.rows(np.array([number + 1]))
+            if len(rows):
+                is_same = number not in changed or region.form is not Form.OTHER
+                kept.append(region if is_same else replace(self._region(rows, None, Form.OTHER), axis=region.axis))
+        return kept
 
     def _fitted(self, chosen: Bools, links: Bools, fit: "Callable[[Ints], Region | None]") -> Bools:
         """Fit the largest connected pieces of the chosen facets; return which facets are left over."""
