@@ -35,7 +35,12 @@ DRAWN_BY_USE = {"defs", "symbol", "clipPath", "mask", "marker", "pattern"}
 WORDLESS = {"style", "title", "desc", "metadata", "linearGradient", "radialGradient", "filter", "view", "cursor"}
 TEXT_LIKE = {"text", "image", "foreignObject", "audio", "video", "canvas", "iframe"}
 CONTAINERS = {"g", "a", "svg"}
-MOVING = ("display", "visibility", "transform", "@import", " d:", " cx", " cy", " rx", " ry")
+COMMENT = re.compile(r"/\*.*?(\*/|$)", re.DOTALL)
+SIZES = {"x", "y", "cx", "cy", "r", "rx", "ry", "width", "height", "d"}
+MOVES = {"translate", "rotate", "scale", "zoom", "transform", "transform-origin", "transform-box"}
+MOVES |= {"offset", "offset-path", "offset-distance", "offset-position"}
+MOVING = {"display", "visibility", "@import", *SIZES, *MOVES}
+"""Properties of a style that hide, move or shape what is drawn (CSS transforms; SVG 2, geometry properties)."""
 
 
 @dataclass(eq=False)
@@ -65,13 +70,16 @@ class Element:
             raise malformed(f'"{name}" of {self.where} is "{shown(text)}", which is not a number')
         return values[0]
 
+    @property
+    def style(self) -> dict[str, str]:
+        """What its own style says of each property; the last word counts."""
+        text = COMMENT.sub(" ", self.attributes.get("style", "")).lower()
+        parts = (part.partition(":") for part in text.split(";"))
+        return {key.strip(): value.replace("!important", "").strip() for key, _, value in parts}
+
     def said(self, name: str) -> str:
         """Return what its style says of a property, or its attribute of that name."""
-        for part in self.attributes.get("style", "").split(";"):
-            key, _, value = part.partition(":")
-            if key.strip() == name:
-                return value.strip()
-        return self.attributes.get(name, "").strip()
+        return self.style.get(name, self.attributes.get(name, "").strip())
 
     @property
     def is_hidden(self) -> bool:
@@ -126,6 +134,8 @@ def read_svg(data: bytes) -> RawDrawing:
     root, by_id, styles = _tree(data)
     if root.name != "svg":
         raise malformed(f'the SVG file begins with the element "{shown(root.name)}", not "svg"')
+    if "transform" in root.attributes or MOVES & set(root.style):
+        raise malformed("the SVG file transforms its whole drawing, which is not read", "save it as plain SVG")
     drawn = _Drawn(by_id)
     count = _Counted(by_id).of(root, ())
     if count > MOST_ELEMENTS:
@@ -170,6 +180,11 @@ def _tree(data: bytes) -> tuple[Element, dict[str, list[Element]], list[Element]
         if stack[-1].name == "style":
             stack[-1].words += text
 
+    def instruction(target: str, _: str) -> None:
+        if target == "xml-stylesheet":
+            styles.append(Element("style", {}, parser.CurrentLineNumber, words="@import"))
+
+    parser.ProcessingInstructionHandler = instruction
     parser.StartDoctypeDeclHandler = refuse
     parser.EntityDeclHandler = refuse
     parser.ExternalEntityRefHandler = refuse
@@ -187,8 +202,8 @@ def _tree(data: bytes) -> tuple[Element, dict[str, list[Element]], list[Element]
 def _unit(root: Element) -> float | None:
     """Return the length of a user unit [m], where width or height state it."""
     box = root.attributes.get("viewBox")
-    if box is None:
-        return None  # user units are pixels of a screen
+    if box is None or {"width", "height"} & set(root.style):
+        return None  # user units are pixels of a screen, or what a style makes of them
     values = reals(box, "the viewBox of the SVG file")
     if len(values) != 4 or not min(values[2:]) > 0:
         raise malformed(f'the viewBox of the SVG file is "{shown(box)}"; it needs four numbers, sizes above zero')
@@ -306,8 +321,7 @@ def _transform(element: Element) -> Affine:
     text = element.attributes.get("transform", "").strip()
     whole = NOWHERE
     where = f'"transform" of {element.where}'
-    if "transform" in element.attributes.get("style", ""):
-        raise malformed(f"{element.where} is transformed by its style, which is not read", "save it as plain SVG")
+    _check_style(element)
     while text:
         found = re.match(r"([a-zA-Z]+)\s*\(([^()]*)\)[\s,]*", text)
         if found is None:
@@ -315,6 +329,16 @@ def _transform(element: Element) -> Affine:
         whole = whole.after(_one_transform(found[1], reals(found[2], where), where))
         text = text[found.end() :]
     return whole
+
+
+def _check_style(element: Element) -> None:
+    """Refuse an element that its own style moves or shapes: a browser heeds it, and the attributes say otherwise."""
+    bad = MOVES if element.name in ("g", "a") or element.name in TEXT_LIKE else MOVES | SIZES
+    if found := sorted(bad & set(element.style)):
+        raise malformed(
+            f"{element.where} is moved or shaped by its style ({', '.join(found)}), which is not read",
+            "save it as plain SVG",
+        )
 
 
 def _one_transform(name: str, v: list[float], where: str) -> Affine:
@@ -429,7 +453,8 @@ def _said(drawn: _Drawn) -> Iterator[Finding]:
 
 def _of_styles(styles: list[Element]) -> Iterator[Finding]:
     """Warn of a style sheet that may hide or move what is drawn: style sheets are not read."""
-    found = {word for style in styles for word in MOVING if word in style.words.lower()}
+    text = COMMENT.sub(" ", " ".join(style.words for style in styles)).lower()
+    found = MOVING & set(re.findall(r"@import|[a-z-]+(?=\s*:)", text))
     if found:
         yield warned(
             "drawing-style",

@@ -284,3 +284,51 @@ def test_what_is_cut_to_a_shape_is_taken_whole_and_told(how):
     raw = read_svg(d.svg(f'<clipPath id="a"><circle r="1"/></clipPath><rect {how} width="4" height="2"/>'))
     assert areas(raw) == [8.0]
     assert codes(raw) == ["drawing-clipped"]
+
+
+@pytest.mark.parametrize(
+    "style", ["width:2px", "HEIGHT : 1", "fill:red;scale:2", "translate:9px", "zoom:2", "x:1;/*;*/"]
+)
+def test_an_outline_that_its_own_style_moves_or_shapes_is_refused(style):
+    assert "by its style" in refusal(d.svg(f'<rect style="{style}" width="4" height="2"/>')).message
+
+
+@pytest.mark.parametrize("style", ["stroke-width:2", "/*width:2*/fill:red", "paint-order:stroke;line-height:1"])
+def test_a_style_of_paint_alone_is_passed_over(style):
+    raw = read_svg(d.svg(f'<g style="width:3"><rect style="{style}" width="4" height="2"/></g>'))
+    assert areas(raw) == [8.0]
+    assert codes(raw) == []
+
+
+@pytest.mark.parametrize("style", ["display:inline;display:none", "DISPLAY:NONE", "visibility:hidden !important"])
+def test_the_last_word_of_a_style_hides(style):
+    raw = read_svg(d.svg(f'<rect width="4" height="2"/><circle style="{style}" cx="2" cy="1" r=".5"/>'))
+    assert areas(raw) == [8.0]
+    assert codes(raw) == ["drawing-hidden"]
+
+
+@pytest.mark.parametrize(
+    "sheet", ["rect{width:9px}", "circle{r:9}", ".a{fill:red;x:3}", "g{scale:2}", "*{rotate : 5deg}"]
+)
+def test_a_style_sheet_that_shapes_is_told(sheet):
+    assert codes(read_svg(d.svg(f'<style>{sheet}</style><rect width="4" height="2"/>'))) == ["drawing-style"]
+
+
+def test_a_style_sheet_of_paint_is_not_told():
+    assert codes(read_svg(d.svg('<style>*{stroke-width:2}/*r:1*/</style><rect width="4" height="2"/>'))) == []
+
+
+def test_a_style_sheet_of_another_file_is_told():
+    text = d.svg('<rect width="4" height="2"/>').decode().replace("<svg", '<?xml-stylesheet href="a.css"?><svg', 1)
+    assert codes(read_svg(text.encode())) == ["drawing-style"]
+
+
+def test_a_drawing_that_is_transformed_as_a_whole_is_refused():
+    text = d.svg('<rect width="4" height="2"/>').decode().replace("<svg", '<svg transform="scale(2)"', 1)
+    assert "whole drawing" in refusal(text.encode()).message
+
+
+def test_a_size_by_style_states_no_unit():
+    text = '<svg xmlns="http://www.w3.org/2000/svg" width="9mm" {}height="9mm" viewBox="0 0 9 9"><rect width="4" height="2"/></svg>'
+    assert read_svg(text.format("").encode()).unit == 1e-3
+    assert read_svg(text.format('style="width:18mm" ').encode()).unit is None
