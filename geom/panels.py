@@ -152,6 +152,7 @@ def mesh_cell(
         where the liquid does not join the part with an anode.
     """
     wet, rest, findings = _wetted(cell)
+    wet = replace(wet, smooth=cell.part.smooth)
     edges = kept_edges(wet)
     plated = np.array([feature.is_plated for feature in cell.part.features])
     bodies = [wet, *(rest.selected(rest.tag == body) for body in np.unique(rest.tag))]

@@ -8,7 +8,9 @@ import numpy as np
 from geom.arrays import Floats
 from geom.findings import Finding, Severity
 from geom.part.part import Part
+from geom.surface.remesh import SHARP
 from geom.surface.solid import from_manifold
+from geom.surface.soundness import edge_report
 from geom.surface.surface import Surface
 from geom.wording import mm
 
@@ -37,7 +39,28 @@ def solvable(part: Part) -> Part:
         f"{len(part.surface.faces)} faces of the part; areas are those of the part"
     )
     finding = Finding(Severity.NOTE, "part-lightened", words)
-    return replace(part, surface=light.surface, file_face=None, findings=(*part.findings, finding))
+    return replace(
+        part,
+        surface=light.surface,
+        smooth=smooth_tags(part.surface),
+        file_face=None,
+        findings=(*part.findings, finding),
+    )
+
+
+def smooth_tags(surface: Surface) -> tuple[int, ...]:
+    """Return the tags within which no edge of a closed surface is sharp.
+
+    Faces that were made fewer turn by more than those they stand for: an edge between them may seem sharp.
+    """
+    pairs = edge_report(surface.faces).pairs
+    one, two = pairs.T // 3
+    inner = surface.tag[one] == surface.tag[two]
+    one, two = one[inner], two[inner]
+    cosine = np.einsum("ij,ij->i", surface.normals[one], surface.normals[two])
+    thick = np.minimum(surface.areas[one], surface.areas[two]) > 0  # a face without area has no normal
+    sharp = np.unique(surface.tag[one[(cosine < SHARP) & thick]])
+    return tuple(np.setdiff1d(surface.tag, sharp).tolist())
 
 
 def lightened(surface: Surface) -> Lightened | None:

@@ -31,6 +31,7 @@ class Part:
     findings: tuple[Finding, ...] = ()
     file_face: Ints | None = None  # (m,) face of the file each surface face came from, -1 for none; None for dimensions
     changes: tuple[Change, ...] = ()  # what was repaired in the faces of the file
+    smooth: tuple[int, ...] = ()  # features without a sharp edge inside, where the surface is a lighter one
     bodies: int = 1  # separate solids of one part; copies on a rack are not counted
 
     @property

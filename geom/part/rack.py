@@ -69,6 +69,7 @@ def racked(part: Part, rack: Rack, turned: Floats) -> Part:
         features=features,
         area=rack.count * part.area,
         volume=rack.count * part.volume,
+        smooth=tuple(k * count + tag for k in range(rack.count) for tag in part.smooth),
         file_face=None if part.file_face is None else np.tile(part.file_face, rack.count),
     )
 

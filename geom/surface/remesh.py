@@ -70,6 +70,8 @@ def sharp_half_edges(surface: Surface, twin: Ints) -> Bools:
     # a face without area has no normal: its edges are kept only for their tags
     blank = (surface.areas[face] <= 0) | (surface.areas[other] <= 0)
     sharp = (cosine < SHARP) & ~blank
+    if surface.smooth:
+        sharp &= ~np.isin(surface.tag[face], surface.smooth)
     return np.asarray((twin < 0) | (surface.tag[face] != surface.tag[other]) | sharp)
 
 

@@ -19,6 +19,7 @@ class Surface:
     vertices: Floats  # (n, 3) corner positions [m]
     faces: Ints  # (m, 3) rows of vertices
     tag: Ints  # (m,)
+    smooth: tuple[int, ...] = ()  # tags within which no edge is sharp, whatever the faces that stand for them say
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "vertices", frozen(self.vertices, np.float64).reshape(-1, 3))

@@ -1,10 +1,13 @@
 """Heavy meshes are made light for the solve, and keep what is told of them."""
 
+from dataclasses import replace
+
 import manifold3d
 import numpy as np
 from numpy.testing import assert_allclose
 
-from geom.part.lighten import HEAVY, lightened
+from geom.part.lighten import HEAVY, lightened, smooth_tags
+from geom.surface.sizing import kept_edges
 from geom.surface.soundness import edge_report
 from geom.surface.surface import Surface
 
@@ -62,3 +65,20 @@ def test_the_lighter_surface_is_closed_and_within_the_distance_told():
 
 def test_a_mesh_of_few_faces_is_left_alone():
     assert lightened(drilled(3.0)) is None
+
+
+def test_no_edge_is_sharp_within_a_curve_that_was_smooth_before():
+    """Faces made fewer turn by more than those they stand for."""
+    angle = np.linspace(0, 2 * np.pi, 200, endpoint=False)
+    u, v = np.meshgrid(angle, angle, indexing="ij")
+    ring = 20 + (5 + 0.4 * np.sin(7 * v + 3 * u)) * np.cos(v)
+    points = np.stack([ring * np.cos(u), ring * np.sin(u), 5 * np.sin(v)], axis=-1).reshape(-1, 3) * MM
+    i = np.arange(len(points)).reshape(u.shape)
+    a, b, c, d = i, np.roll(i, -1, 0), np.roll(np.roll(i, -1, 0), -1, 1), np.roll(i, -1, 1)
+    faces = np.concatenate([np.stack(t, axis=-1).reshape(-1, 3) for t in ((a, b, c), (a, c, d))])
+    heavy = Surface(points, faces, np.zeros(len(faces)))
+    assert smooth_tags(heavy) == (0,)
+    light = lightened(heavy)
+    assert light is not None
+    assert len(kept_edges(replace(light.surface, smooth=smooth_tags(heavy))).start) == 0
+    assert smooth_tags(drilled(0.5)) == (0, 1)  # the sides of the bar meet in sharp edges
