@@ -129,6 +129,11 @@ def _folder(path: Path, asked: Asked, *, as_json: bool, as_csv: bool, workers: i
 
     with progress_shown(False) as say:
         rows = folder_rows(path, asked, workers or os.cpu_count() or 1, say)
+    if not rows:
+        from geom.formats.open import READERS
+
+        text = f"no file in this folder may be a part: none ends in {', '.join(sorted(READERS))}"
+        raise JobError("folder-without-parts", text, where=str(path))
     if as_json:
         from geom.report.plainjson import SCHEMA_VERSION, dumped
 
