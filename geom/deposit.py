@@ -14,13 +14,10 @@ from geom.field import Field
 from geom.panels import Panels
 from geom.part.naming import is_called, unknown
 from geom.part.part import Part
-from geom.surface.ball import square_normals, touched
+from geom.surface.ball import BALL, square_normals, touched
 
 REFERENCE_AREA = 1e-4
 """Local thickness is a mean over about 1 cm² (ISO 2064:1996 defines it as a mean over a reference area) [m²]."""
-
-BALL = 10e-3
-"""Radius of the ball that a significant surface can be touched with [m] (20 mm ball; ISO 1456, from memory)."""
 
 
 CUT_IN = 0.04

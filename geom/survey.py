@@ -12,12 +12,10 @@ from geom.findings import Finding
 from geom.hanging.hanging import Hanging, hung
 from geom.hanging.words import hanging_findings
 from geom.part.part import Part
-from geom.surface.ball import touched_area
+from geom.surface.ball import BALL, touched_area
 from geom.surface.surface import Surface
 from geom.surface.waterline import area_below
 
-BALL = 10e-3
-"""Radius of the ball that tells the significant surface: as of `geom.deposit` [m]."""
 
 @dataclass(frozen=True, eq=False)
 class Survey:

@@ -8,7 +8,8 @@ from geom.report.hanging import hanging_section, hanging_tree
 from geom.report.jsonfile import bounding_box_mm, findings_tree
 from geom.report.plainjson import SCHEMA_VERSION
 from geom.report.tree import Document, Row, Section, Table
-from geom.survey import BALL, Survey
+from geom.surface.ball import BALL
+from geom.survey import Survey
 from geom.units import show
 
 

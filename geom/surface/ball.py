@@ -7,6 +7,9 @@ from geom.surface.boxtree import box_tree
 from geom.surface.soundness import edge_report
 from geom.surface.surface import Surface
 
+BALL = 10e-3
+"""Radius of the ball that a significant surface can be touched with [m] (20 mm ball; ISO 1456, from memory)."""
+
 SLACK = 0.02  # of the radius, by which the ball may cut in: flat faces stand for curves
 FINE = 0.125  # of the radius: places on large faces are no farther apart
 MOST_PLACES = 40_000  # places looked at on one surface; larger ones are looked at more coarsely

@@ -8,7 +8,13 @@ from pathlib import Path
 ROOT = Path(__file__).parents[2]
 CODE = re.compile(r"[a-z0-9]+(?:-[a-z0-9]+)+")
 TEXT = (ROOT / "docs" / "findings.md").read_text(encoding="utf-8")
-MAKERS = {"Finding": 1, "_note": 0, "Change": 1, "warned": 0, "noted": 0}  # what makes a finding, and which argument is its code
+MAKERS = {
+    "Finding": 1,
+    "_note": 0,
+    "Change": 1,
+    "warned": 0,
+    "noted": 0,
+}  # what makes a finding, and which argument is its code
 
 
 def made(tree: ast.AST) -> Iterator[str]:
