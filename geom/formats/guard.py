@@ -55,14 +55,16 @@ def read_guarded(path: Path, limits: Limits = USUAL) -> RawMesh | RawDrawing:
     Raises
     ------
     PartError
-        ``part-mesh-file`` where there is no regular file to read, ``part-mesh-limits`` where reading took more
-        than ``limits``, and what the reader raises.
+        ``part-mesh-file`` where there is no regular file to read or it changes meanwhile, ``part-mesh-limits``
+        where reading took more than ``limits``, and what the reader raises.
     """
     suffix = path.suffix.lower()
     check_suffix(suffix)
     file = _opened(path, limits)
     try:
+        before = os.fstat(file)
         answer = _from_child(file, suffix, limits)
+        _check_unchanged(before, os.fstat(file))
     finally:
         os.close(file)
     return _taken(answer, limits)
@@ -86,6 +88,16 @@ def _opened(path: Path, limits: Limits) -> int:
         os.close(file)
         raise
     return file
+
+
+def _check_unchanged(before: os.stat_result, after: os.stat_result) -> None:
+    """Refuse a file that was written to while it was read: what was read may be half of one part and half of another."""
+    if (before.st_size, before.st_mtime_ns) != (after.st_size, after.st_mtime_ns):
+        raise PartError(
+            "part-mesh-file",
+            "the file changed while it was read",
+            hint="wait until the program that writes it is done, and try again",
+        )
 
 
 def _too_large(what: str, limits: Limits) -> PartError:

@@ -428,3 +428,20 @@ def no_child_is_left() -> Iterator[None]:
     yield
     with pytest.raises(ChildProcessError):
         os.waitpid(-1, os.WNOHANG)
+
+
+@pytest.mark.parametrize("kind", ["longer", "as long", "cut"])
+def test_a_file_that_changes_while_it_is_read_is_refused(box: Path, monkeypatch: pytest.MonkeyPatch, kind: str) -> None:
+    read, data = guard._from_child, box.read_bytes()
+    assert len(read_guarded(box).faces)
+
+    def meddled(file: int, suffix: str, limits: Limits) -> Any:
+        answer = read(file, suffix, limits)
+        box.write_bytes({"longer": data + b" ", "as long": data, "cut": data[:-9]}[kind])
+        os.utime(box, ns=(0, 1))
+        return answer
+
+    monkeypatch.setattr(guard, "_from_child", meddled)
+    with pytest.raises(PartError, match="changed while it was read") as caught:
+        read_guarded(box)
+    assert caught.value.slug == "part-mesh-file"
