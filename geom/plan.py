@@ -20,7 +20,7 @@ from geom.advice.measures import (
     ratio_percentiles,
     spread,
 )
-from geom.advice.schedule import Schedule, best_schedule
+from geom.advice.schedule import WORTH_TURNING, Schedule, best_schedule
 from geom.advice.words import Advice, BareResult, FeatureResult, plan_advice
 from geom.bem.problem import Current, Voltage
 from geom.cell.build import build_cell
@@ -113,12 +113,18 @@ class Plan:
 def make_plan(job: Job, *, progress: Progress | None = None) -> Plan:
     """Work out current, voltage, time and turning for one job, as surely as it asks.
 
+    Where the other pose alone seems to do it sooner, the job is planned that way round too, and taken if it holds.
+
     Raises
     ------
     GeomError
         where the part, the set-up or the solve cannot be.
     """
-    say = progress or (lambda stage, share: None)
+    return planned(job, progress or (lambda stage, share: None), may_turn=True)
+
+
+def planned(job: Job, say: Progress, *, may_turn: bool) -> Plan:
+    """Return the plan of a job; ``may_turn``: try it half turned from the start where that looks sooner."""
     say("building the part", 0.0)
     part = solvable(prepared_part(job))
     cell = build_cell(
@@ -143,7 +149,11 @@ def make_plan(job: Job, *, progress: Progress | None = None) -> Plan:
     significant = significant_panels(part, first.panels, job.target.significant)
     schedule = best_schedule(first, second, significant, job.target.thickness)
     if schedule.first == 0.0:
-        return make_plan(turned_job(job, cell, schedule), progress=progress)
+        other = planned(turned_job(job, cell), say, may_turn=False) if may_turn else None
+        if other is not None and other.deposit.time <= WORTH_TURNING * schedule.one_pose:
+            return replace(other, findings=(hung_other_way(other, schedule), *other.findings))
+        # the panels are made for the pose they were first hung in: what the other seemed to gain did not hold
+        schedule = Schedule(schedule.one_pose, 0.0, schedule.one_pose, schedule.turned)
     fields = (first,) if second is None else (first, second)
     deposit = plate(fields, (schedule.first, schedule.second)[: len(fields)], STAGES[: len(fields)], significant)
     plan = assembled_plan(job, cell, fields, deposit, schedule, level.limits, accuracy)
@@ -194,22 +204,25 @@ def other_pose(level: Level, demand: Demand) -> Field | None:
     return solve_field(moved, Current(first.total_current), start=start, tolerance=tolerance(demand))
 
 
-def turned_job(job: Job, cell: Cell, schedule: Schedule) -> Job:
-    """Return the job with the part hung half turned from the start: so it is done sooner than by any turn between."""
+def turned_job(job: Job, cell: Cell) -> Job:
+    """Return the job with the part hung half turned from the start."""
     x, y, z = cell.pose.turn
-    finding = Finding(
-        Severity.WARNING,
-        "hung-other-way",
-        "this plan hangs the part half turned about the vertical from the pose of the job, from the start: "
-        f"that way {schedule.time / 60:.0f} min do, as the job has it {schedule.one_pose / 60:.0f} min",
-    )
     return replace(
         job,
         tank=cell.tank,
         anodes=cell.anodes if job.anodes is None else job.anodes,
         pose=replace(cell.pose, turn=(x, y, (z + np.pi) % (2 * np.pi))),
         rack=None if job.rack is None else job.rack.half_turned,
-        findings=(*job.findings, finding),
+    )
+
+
+def hung_other_way(plan: Plan, schedule: Schedule) -> Finding:
+    """Return what to say of a plan that hangs the part the other way round; ``schedule`` is that of the job's own pose."""
+    return Finding(
+        Severity.WARNING,
+        "hung-other-way",
+        "this plan hangs the part half turned about the vertical from the pose of the job, from the start: "
+        f"that way {plan.deposit.time / 60:.0f} min do, as the job has it {schedule.one_pose / 60:.0f} min",
     )
 
 

@@ -3,9 +3,13 @@
 from functools import cache
 
 import numpy as np
+import pytest
 from helpers.demands import few_panels
 from numpy.testing import assert_allclose
 
+from geom.advice.schedule import Schedule, best_schedule
+from geom.arrays import Bools
+from geom.field import Field
 from geom.findings import Severity
 from geom.job.read import parse_job
 from geom.plan import Plan, make_plan
@@ -61,3 +65,25 @@ def test_hung_that_way_from_the_start_nothing_is_said() -> None:
     plan = planned(TURNED)
     assert not told(plan)
     assert plan.schedule.first > 0
+
+
+def test_where_each_way_round_seems_to_gain_by_the_other_the_part_hangs_as_the_job_has_it(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """A round part is alike from both sides; panels of one pose alone made the other look better, without end."""
+    import geom.plan as module
+
+    asked: list[Schedule] = []
+
+    def other_looks_better(first: Field, second: Field | None, significant: Bools, target: float) -> Schedule:
+        true = best_schedule(first, second, significant, target)
+        asked.append(Schedule(0.0, 0.9 * true.one_pose, true.one_pose, 0.9 * true.one_pose))
+        return asked[-1]
+
+    monkeypatch.setattr(module, "best_schedule", other_looks_better)
+    plan = make_plan(few_panels(parse_job(TURNED), 1500))
+    assert len(asked) == 2
+    assert not told(plan)
+    assert plan.schedule.second == 0.0
+    assert_allclose(plan.schedule.first, asked[0].one_pose, rtol=1e-12, atol=0)
+    assert_allclose(plan.cell.pose.turn[2], parse_job(TURNED).pose.turn[2], rtol=1e-12, atol=0)

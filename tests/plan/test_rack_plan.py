@@ -102,12 +102,15 @@ def test_a_name_means_the_feature_of_every_copy_and_a_number_that_of_one():
 
 
 def test_a_ball_touches_each_copy_as_if_it_hung_alone():
-    panels = rack_plan().fields[0].panels
-    copy = np.array([feature.copy for feature in rack_plan().cell.part.features])[panels.feature]
-    edge = np.array([feature.name_alone == "long edge +y" for feature in rack_plan().cell.part.features])
+    part, panels = rack_plan().cell.part, rack_plan().fields[0].panels
+    copy = np.array([feature.copy for feature in part.features])[panels.feature]
+    edge = np.array([feature.name_alone == "long edge +y" for feature in part.features])
     middle = edge[panels.feature] & (copy == 2)
-    assert np.all(touched_by_ball(panels, copy)[middle])
-    assert not np.any(touched_by_ball(panels)[middle])  # 10 mm from the next link, no ball of 20 mm goes between
+    as_one = replace(part, features=tuple(replace(feature, copy=0) for feature in part.features))
+    assert np.all(touched_by_ball(panels, part)[middle])
+    assert not np.any(
+        touched_by_ball(panels, as_one)[middle]
+    )  # 10 mm from the next link, no ball of 20 mm goes between
 
 
 def test_the_wires_are_too_thin_for_their_current_and_one_finding_says_so():
@@ -168,7 +171,7 @@ def test_the_document_lists_every_body():
 
 def test_a_rack_hung_the_other_way_keeps_its_numbers_and_wires():
     plan, job = rack_plan(), parse_job(ROW)
-    turned = turned_job(job, plan.cell, replace(plan.schedule, first=0.0))
+    turned = turned_job(job, plan.cell)
     assert turned.anodes == job.anodes
     assert turned.rack is not None
     assert_allclose(turned.rack.places[0], -np.array(job.rack.places[0] if job.rack else 0), rtol=0, atol=1e-15)
