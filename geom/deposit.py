@@ -6,7 +6,8 @@ from dataclasses import dataclass, field
 import numpy as np
 from scipy.spatial import cKDTree
 
-from geom.arrays import Bools, Floats, Ints, frozen
+from geom.arrays import Bools, Floats, frozen
+from geom.cell.bodies import part_solid
 from geom.chemistry import Bath
 from geom.electrode.faraday import deposition_rate, mass_of_charge
 from geom.errors import PartError
@@ -15,6 +16,9 @@ from geom.panels import Panels
 from geom.part.naming import is_called, unknown
 from geom.part.part import Part
 from geom.surface.ball import BALL, square_normals, touched
+from geom.surface.cutters import CLOSE, HalfSpace
+from geom.surface.splitting import split
+from geom.surface.surface import Surface
 
 REFERENCE_AREA = 1e-4
 """Local thickness is a mean over about 1 cm² (ISO 2064:1996 defines it as a mean over a reference area) [m²]."""
@@ -143,7 +147,7 @@ def significant_panels(part: Part, panels: Panels, wanted: Sequence[str]) -> Boo
         where a name fits no feature, or nothing wetted is chosen.
     """
     if not wanted:
-        chosen = touched_by_ball(panels, np.array([f.copy for f in part.features])[panels.hung.tag])
+        chosen = touched_by_ball(panels, part)
     elif tuple(wanted) == ("all",):
         chosen = np.ones(panels.part_count, dtype=np.bool_)
     else:
@@ -176,20 +180,36 @@ def check_names(part: Part, wanted: Sequence[str]) -> None:
             raise unknown(plated, name, where="[target] significant")
 
 
-def touched_by_ball(panels: Panels, copy: Ints | None = None) -> Bools:
+def touched_by_ball(panels: Panels, part: Part) -> Bools:
     """Return (part_count,) whether a ball of radius ``BALL`` can touch each panel without cutting into the part.
 
-    ``copy`` (part panels, plated and bare) tells the parts on a rack apart. Each is looked at by itself: significant is what
-    matters in use, not how it is hung.
+    What hangs above the liquid is in its way too, and what is stopped off. Each part on a rack is looked at by itself:
+    significant is what matters in use, not how it is hung.
     """
-    whole, count = panels.hung, panels.part_count  # what is stopped off is in the way of the ball too
-    copy = np.zeros(len(whole.faces), dtype=np.int64) if copy is None else copy
+    wet, dry, count = panels.hung, above_liquid(panels, part), panels.part_count
+    copies = np.array([feature.copy for feature in part.features])
+    copy, dry_copy = copies[wet.tag], copies[dry.tag]
     chosen = np.zeros(count, dtype=np.bool_)
     for number in np.unique(copy[:count]):
         own = np.flatnonzero(copy == number)
-        alone = whole.selected(copy == number)
-        wet = own < count
+        alone = wet.selected(copy == number)
+        plated = own < count
         # normals of panels point into the metal
-        fits = touched(alone, alone.centroids[wet], -square_normals(alone)[wet], BALL, CUT_IN)
-        chosen[own[wet]] = fits
+        points, normals = alone.centroids[plated], -square_normals(alone)[plated]
+        fits = touched(alone, points, normals, BALL, CUT_IN)
+        out = dry.selected(dry_copy == number)
+        if len(out.faces):
+            fits &= touched(out, points, normals, BALL, CUT_IN)
+        chosen[own[plated]] = fits
     return chosen
+
+
+def above_liquid(panels: Panels, part: Part) -> Surface:
+    """Return what of the part hangs above the liquid; tags are features, tank frame. Panels end at the waterline."""
+    solid = part_solid(part, panels.pose)
+    level = float(panels.surface.bounds[1, 2])
+    slack = CLOSE * float(np.ptp(solid.bounds, axis=0).max())
+    if solid.bounds[1, 2] <= level + slack:
+        return solid.selected(np.zeros(len(solid.faces), dtype=np.bool_))
+    cut = split(solid, HalfSpace((0.0, 0.0, 1.0), level, slack))
+    return cut.surface.selected(~cut.inside)
