@@ -134,7 +134,10 @@ def _not_brought_together(
         hint = "ask for less current, or correct the limiting current density"
     else:
         message += f" in {len(history)} steps"
-        hint = "check the polarization of cathode and anodes"
+        hint = (
+            "if the job gives polarization, check it; if it gives none, look at the part for tips, slits or gaps "
+            "far narrower than a tenth of a millimetre"
+        )
     return SolveError("solve-not-converged", message, hint=hint, residuals=history)
 
 

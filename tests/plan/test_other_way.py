@@ -81,7 +81,7 @@ def test_where_each_way_round_seems_to_gain_by_the_other_the_part_hangs_as_the_j
         return asked[-1]
 
     monkeypatch.setattr(module, "best_schedule", other_looks_better)
-    plan = make_plan(few_panels(parse_job(TURNED), 1500))
+    plan = make_plan(few_panels(parse_job(TURNED), 3000))
     assert len(asked) == 2
     assert not told(plan)
     assert plan.schedule.second == 0.0
