@@ -51,6 +51,8 @@ def read_bytes(data: bytes, suffix: str, most_size: int = USUAL.size) -> RawMesh
     PartError
         whatever is wrong with the file; no other exception comes from hostile bytes but `MemoryError`.
     """
+    if not data.strip():
+        raise malformed("the file is empty")
     try:
         raw = _read(data, suffix, most_size)
     except PartError as error:

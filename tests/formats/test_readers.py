@@ -417,3 +417,10 @@ def test_a_million_triangles_are_read_in_about_a_second(tmp_path: Path) -> None:
     print(f"a million triangles through the guard: {time.perf_counter() - begin:.2f} s")
     assert isinstance(raw, RawMesh)
     assert len(raw.faces) == 1_000_000
+
+
+@pytest.mark.parametrize("suffix", [".stl", ".obj", ".off", ".ply", ".3mf", ".dxf", ".svg"])
+def test_an_empty_file_is_called_empty(suffix: str) -> None:
+    for data in (b"", b" \r\n\n"):
+        with pytest.raises(PartError, match="the file is empty"):
+            read_bytes(data, suffix)
