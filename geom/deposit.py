@@ -16,9 +16,8 @@ from geom.panels import Panels
 from geom.part.naming import is_called, unknown
 from geom.part.part import Part
 from geom.surface.ball import BALL, square_normals, touched
-from geom.surface.cutters import CLOSE, HalfSpace
-from geom.surface.splitting import split
 from geom.surface.surface import Surface
+from geom.surface.waterline import cut_at
 
 REFERENCE_AREA = 1e-4
 """Local thickness is a mean over about 1 cm² (ISO 2064:1996 defines it as a mean over a reference area) [m²]."""
@@ -208,8 +207,5 @@ def above_liquid(panels: Panels, part: Part) -> Surface:
     """Return what of the part hangs above the liquid; tags are features, tank frame. Panels end at the waterline."""
     solid = part_solid(part, panels.pose)
     level = float(panels.surface.bounds[1, 2])
-    slack = CLOSE * float(np.ptp(solid.bounds, axis=0).max())
-    if solid.bounds[1, 2] <= level + slack:
-        return solid.selected(np.zeros(len(solid.faces), dtype=np.bool_))
-    cut = split(solid, HalfSpace((0.0, 0.0, 1.0), level, slack))
+    cut = cut_at(solid, level)
     return cut.surface.selected(~cut.inside)

@@ -11,7 +11,7 @@ from geom.advice.accuracy import Accuracy
 from geom.advice.copies import CopyResult, copy_results, over_copies, rack_advice
 from geom.advice.current import Limit, weighed_limits
 from geom.advice.doubts import plan_findings
-from geom.advice.features import bare_results, feature_results
+from geom.advice.features import bare_results, feature_results, with_air
 from geom.advice.measures import (
     Strip,
     front_and_back,
@@ -36,6 +36,7 @@ from geom.hanging.words import hanging_findings
 from geom.job.hung import prepared_part
 from geom.job.job import Demand, Job
 from geom.panels import Panels, mesh_cell
+from geom.part.contacts import contact_findings
 from geom.part.lighten import solvable
 from geom.refine import Level, refined, tolerance
 
@@ -66,7 +67,9 @@ class Plan:
     advice: tuple[Advice, ...]
     findings: tuple[Finding, ...]
     copies: tuple[CopyResult, ...] = ()  # parts on the rack; none for a part that hangs alone
-    hanging: Hanging | None = None  # what one part holds back as first hung; half a turn about the vertical changes nothing
+    hanging: Hanging | None = (
+        None  # what one part holds back as first hung; half a turn about the vertical changes nothing
+    )
     bare: tuple[BareResult, ...] = ()  # what is stopped off, plugged or under a contact
 
     @property
@@ -246,12 +249,13 @@ def assembled_plan(
     first = fields[0]
     sides = front_and_back(first)
     faces, edges = (kind_mean(first, cell.part, kinds) for kinds in ((Kind.FACE,), (Kind.EDGE, Kind.END)))
-    features = feature_results(cell.part, first, deposit, job.target.thickness)
+    hanging = hanging_of(cell)
+    features = with_air(feature_results(cell.part, first, deposit, job.target.thickness), hanging.under_air)
     copies = copy_results(first, deposit)
     strip = hottest_strip(first)
     front_to_back = None if sides is None else sides[0] / sides[1]
-    hanging = hanging_of(cell)
     findings = [
+        *contact_findings(cell.part.features, first.panels.wetted_areas),
         *hanging_findings(hanging, cell.part.area / cell.part.copies),
         *plan_findings(job.supply, first, deposit, strip, schedule, accuracy),
     ]

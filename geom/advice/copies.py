@@ -77,6 +77,7 @@ def _together(name: str, group: Sequence[FeatureResult]) -> FeatureResult:
         current_density_ratio=float(share @ [feature.current_density_ratio for feature in group]),
         thickness=float(share @ [feature.thickness for feature in group]),
         significant=any(feature.significant for feature in group),
+        under_air=sum(feature.under_air for feature in group),
     )
 
 

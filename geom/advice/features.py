@@ -1,5 +1,8 @@
 """What each feature gets, and how much longer it would need."""
 
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
 import numpy as np
 
 from geom.advice.measures import feature_means
@@ -39,6 +42,13 @@ def feature_results(part: Part, first: Field, deposit: Deposit, target: float) -
             )
         )
     return tuple(results)
+
+
+def with_air(results: Sequence[FeatureResult], under_air: Mapping[str, float]) -> tuple[FeatureResult, ...]:
+    """Return the results with the area that lies under trapped air [m²]; it is by name on a part that hangs alone."""
+    return tuple(
+        replace(feature, under_air=min(feature.area, under_air.get(feature.name_alone, 0.0))) for feature in results
+    )
 
 
 def bare_results(part: Part, first: Field) -> tuple[BareResult, ...]:

@@ -33,6 +33,7 @@ class FeatureResult:
     significant: bool  # at least half of it
     copy: int = 0  # which part of a rack it belongs to, from 1; 0: the part hangs alone
     factor: float = 1.0  # true area over ``area``: thread, roughness
+    under_air: float = 0.0  # of ``area``, against air that surely stays: bare, though solved for as wet [m²]
 
     @property
     def name_alone(self) -> str:
@@ -163,9 +164,24 @@ def _verdict(feature: FeatureResult, target: float) -> str:
 
 def _amounts(feature: FeatureResult, verdict: str) -> str:
     thickness = f"mean {1e6 * feature.thickness:.1f} µm, thinnest {1e6 * feature.least_thickness:.1f} µm"
+    if feature.under_air > 0:
+        thickness += ", only where bath reaches"
     if verdict == "recess-extra":
         return f"{feature.name}, {_minutes(feature.extra_time)} ({thickness})"
     return f"{feature.name} ({thickness})"
+
+
+def air_advice(features: tuple[FeatureResult, ...]) -> list[Advice]:
+    """Say whose figures hold only where bath reaches."""
+    held = [feature for feature in features if feature.under_air > 0]
+    if not held:
+        return []
+    what = " and ".join(f"{1e6 * feature.under_air:.3g} mm² of {feature.name}" for feature in held)
+    text = (
+        f"Let the air out first: {what} lie under trapped air as first hung and stay bare. This plan takes them for wet: "
+        "area, current and thickness told there hold only where bath reaches."
+    )
+    return [Advice("under-air", text)]
 
 
 def plan_advice(
@@ -185,6 +201,7 @@ def plan_advice(
         turning.append(how_to_turn(bath.metal.symbol))
     edges = edge_advice(strip, first.mean_current_density, bath.current_density.high)
     return (
+        *air_advice(features),
         *turning,
         thin_place(first, deposit),
         *([] if edges is None else [edges]),

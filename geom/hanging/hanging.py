@@ -75,9 +75,24 @@ class Hanging:
         return sum(pocket.volume for pocket in self.trapped if pocket.sure)
 
     @property
+    def under_air(self) -> dict[str, float]:
+        """Area of each feature against air that surely stays, by its name on a part that hangs alone: it stays bare [m²]."""
+        total: dict[str, float] = {}
+        for pocket in self.trapped:
+            for name, area in pocket.features if pocket.sure else ():
+                total[name] = total.get(name, 0.0) + area
+        return total
+
+    @property
     def cup_volume(self) -> float:
         """All bath that surely stays [m³]."""
         return sum(pocket.volume for pocket in self.cups if pocket.sure)
+
+
+def with_turn(hanging: Hanging, rotation: Floats) -> Hanging:
+    """Return the same with the turn of the pose that holds the tilt; ``rotation`` (3, 3) is that of the pose looked at."""
+    tilt = hanging.tilt
+    return hanging if tilt is None else replace(hanging, turn=tilt.pose_turn(rotation))
 
 
 def hanging_of(cell: Cell) -> Hanging:
@@ -87,8 +102,7 @@ def hanging_of(cell: Cell) -> Hanging:
         first = np.array([feature.copy == 1 for feature in features])
         solid = solid.selected(first[solid.tag])
         features = tuple(replace(feature, name=feature.name_alone) for feature in features)
-    found = hung(solid, features, cell.tank.depth)
-    return found if found.tilt is None else replace(found, turn=found.tilt.pose_turn(cell.pose))
+    return with_turn(hung(solid, features, cell.tank.depth), cell.pose.rotation)
 
 
 def hung(solid: Surface, features: Sequence[Feature], liquid_level: float | None, *, tilts: bool = True) -> Hanging:

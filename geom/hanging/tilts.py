@@ -6,7 +6,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from geom.arrays import Floats
-from geom.cell.cell import Pose
 from geom.surface.surface import Surface
 
 STEP = 5
@@ -46,9 +45,9 @@ class Tilt:
         x, y = self.raised
         return "an axis between x and y" if x and y else "y" if x else "x"
 
-    def pose_turn(self, pose: Pose) -> tuple[float, float, float]:
-        """Return the ``turn`` of the pose with the tilt in it [rad]."""
-        m = self.rotation @ pose.rotation
+    def pose_turn(self, rotation: Floats) -> tuple[float, float, float]:
+        """Return the ``turn`` of the pose with the tilt in it [rad]; ``rotation`` (3, 3) is that of the pose without."""
+        m = self.rotation @ rotation
         y = float(np.arctan2(-m[2, 0], np.hypot(m[0, 0], m[1, 0])))
         return float(np.arctan2(m[2, 1], m[2, 2])), y, float(np.arctan2(m[1, 0], m[0, 0]))
 

@@ -70,8 +70,8 @@ def tilt_words(hanging: Hanging) -> str:
     )
     if hanging.turn is None:
         return words.rstrip(",")
-    turn = ", ".join(f"{_round(v)} deg" for v in hanging.turn)
-    return f"{words} ([pose] turn {turn})"
+    turn = ", ".join(f'"{_round(v)} deg"' for v in hanging.turn)
+    return f"{words} that is turn = [{turn}] in [pose],"
 
 
 def _round(angle: float) -> str:
@@ -82,7 +82,7 @@ def _air(hanging: Hanging) -> list[Finding]:
     sure = tuple(pocket for pocket in hanging.trapped if pocket.sure)
     if not sure:
         return []
-    bare = f" and keeps bare {_named(sure)}" if against(sure) else ""
+    bare = f" and keeps bare {_named(sure)} (still counted in the wetted area)" if against(sure) else ""
     dry = " (of it what bath would have to reach over a brim above its surface)" if any(p.dry for p in sure) else ""
     where = "under the part" if len(sure) == 1 else f"in {len(sure)} places under the part"
     message = f"about {millilitres(hanging.trapped_volume)} of air stays {where} as it hangs{dry}{bare}; "

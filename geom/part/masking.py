@@ -11,7 +11,7 @@ from scipy.sparse.csgraph import connected_components
 from geom.arrays import Bools, Floats, Ints
 from geom.errors import PartError
 from geom.feature import Feature
-from geom.findings import Finding, Severity
+from geom.part.contacts import CONTACT
 from geom.part.masks import Contact, CoveringMask, Mask, Plug, StopOff, StopOffBox, StopOffFacing, StopOffNear
 from geom.part.naming import called
 from geom.part.part import Part
@@ -22,7 +22,7 @@ from geom.surface.splitting import Split, split
 from geom.surface.surface import Surface
 from geom.wording import mm
 
-WORDS = {"stop-off": "stopped off", "contact": "contact", "plug": "plug"}
+WORDS = {"stop-off": "stopped off", CONTACT: CONTACT, "plug": "plug"}
 """What the name of a bare feature ends in, by its reason."""
 
 
@@ -54,28 +54,24 @@ def masked(part: Part, masks: Sequence[Mask]) -> Part:
     for number, plug in enumerate(plugs, 1):
         part = plugged(part, plug, where=f"[[plug]] number {number}")
     done = _Covered(part.surface, np.arange(len(part.surface.faces)), np.zeros(len(part.surface.faces), dtype=np.int64))
-    findings: list[Finding] = []
     numbers = {"stop_off": 0, "contact": 0}
     for mask in masks:
         if isinstance(mask, Plug):
             continue
         section = "contact" if isinstance(mask, Contact) else "stop_off"
         numbers[section] += 1
-        done, fresh = _covered(part, done, mask, f"[[{section}]] number {numbers[section]}")
-        if isinstance(mask, Contact):
-            findings.append(_contact_finding(part, done.surface, fresh))
-    return _renamed(part, done, findings)
+        done = _covered(part, done, mask, f"[[{section}]] number {numbers[section]}")
+    return _renamed(part, done)
 
 
-def _covered(part: Part, done: _Covered, mask: CoveringMask, where: str) -> tuple[_Covered, Bools]:
-    """Return the surface with one more mask on it, and (m,) what it covers that was free before."""
+def _covered(part: Part, done: _Covered, mask: CoveringMask, where: str) -> _Covered:
+    """Return the surface with one more mask on it."""
     done, inside = _cut(part, done, mask, where)
     if not np.any(inside):
         raise _touches_nothing(part, mask, where)
-    reason = "contact" if isinstance(mask, Contact) else "stop-off"
+    reason = CONTACT if isinstance(mask, Contact) else "stop-off"
     free = np.array([feature.is_plated for feature in part.features])[done.surface.tag] & (done.reason == 0)
-    fresh = inside & free
-    return replace(done, reason=np.where(fresh, 1 + list(WORDS).index(reason), done.reason)), fresh
+    return replace(done, reason=np.where(inside & free, 1 + list(WORDS).index(reason), done.reason))
 
 
 def _cut(part: Part, done: _Covered, mask: CoveringMask, where: str) -> tuple[_Covered, Bools]:
@@ -165,18 +161,7 @@ def _place(mask: CoveringMask) -> Floats:
     return np.asarray(mask.at)
 
 
-def _contact_finding(part: Part, surface: Surface, spot: Bools) -> Finding:
-    area = float(surface.areas[spot].sum())
-    names = [part.features[tag].name for tag in np.unique(surface.tag[spot])]
-    return Finding(
-        Severity.NOTE,
-        "contact-stays-bare",
-        f"{1e6 * area:.3g} mm² under the contact on {' and '.join(names) or 'a place that is masked anyway'} stay bare; "
-        "move the contact half way through if that matters",
-    )
-
-
-def _renamed(part: Part, done: _Covered, findings: Sequence[Finding]) -> Part:
+def _renamed(part: Part, done: _Covered) -> Part:
     """Return the part with its features told apart by what is bare; areas by formula where a feature is whole."""
     count = len(part.features)
     surface, kinds = done.surface, list(WORDS)
@@ -204,7 +189,6 @@ def _renamed(part: Part, done: _Covered, findings: Sequence[Finding]) -> Part:
         features=tuple(_with_middle(features, pieces)),
         area=math.fsum(feature.area for feature in features if feature.is_plated),
         file_face=None if part.file_face is None else part.file_face[done.source],
-        findings=(*part.findings, *findings),
     )
 
 

@@ -101,7 +101,7 @@ def _features(plan: Plan) -> Section:
     features = over_copies(plan.features)
     lines = tuple(
         (
-            feature.name + ("" if feature.significant else " *"),
+            feature.name + ("" if feature.significant else " *") + (" !" if feature.under_air > 0 else ""),
             area(feature.area),
             f"{feature.current_density_ratio:.2f}",
             amount(feature.thickness, "µm"),
@@ -137,6 +137,12 @@ def _features(plan: Plan) -> Section:
         notes.append(
             f"Areas are those drawn. The true area is larger, by thread or roughness, {words} times: thickness is on the "
             "true area, share on the drawn one."
+        )
+    held = "; ".join(f"{area(f.under_air)} of {f.name}" for f in features if f.under_air > 0)
+    if held:
+        notes.append(
+            f"! as first hung, under trapped air, which stays bare: {held}. The solve takes it for wet: the figures of such a "
+            "feature hold only where bath reaches."
         )
     if any(not feature.significant for feature in features):
         notes.append(f"* not counted as significant surface: {_left_out(plan)}.")
@@ -296,6 +302,9 @@ def _more_areas(plan: Plan) -> list[Row]:
     rows = []
     if plan.true_area != plan.wetted_area:
         rows.append(Row("  with threads and roughness", _both_areas(plan.true_area)))
+    under_air = sum(feature.under_air for feature in plan.features)
+    if under_air > 0:
+        rows.append(Row("  of it under trapped air, which stays bare", _both_areas(under_air)))
     if plan.bare:
         rows.append(Row("  in the liquid and bare beside it", _both_areas(sum(bare.area for bare in plan.bare))))
     return rows

@@ -47,6 +47,7 @@ def plan_tree(plan: Plan) -> dict[str, Any]:
             "area_mm2": 1e6 * plan.cell.part.area,
             "true_wetted_area_mm2": 1e6 * plan.true_area,
             "bare_area_mm2": 1e6 * sum(bare.area for bare in plan.bare),
+            "under_air_mm2": 1e6 * sum(feature.under_air for feature in plan.features),
             "volume_mm3": 1e9 * plan.cell.part.volume,
             "bounding_box_mm": bounding_box_mm(plan.cell.part),
             "exact": plan.cell.part.exact,
@@ -116,6 +117,7 @@ def _feature(feature: FeatureResult, accuracy: Accuracy) -> dict[str, Any]:
         "significant": feature.significant,
         "part": feature.copy or None,
         "area_factor": feature.factor,
+        "under_air_mm2": 1e6 * feature.under_air,
         "numerical_error": accuracy.errors.get(MEAN_OF + feature.name),
     }
 

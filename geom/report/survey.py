@@ -20,10 +20,11 @@ def survey_document(survey: Survey) -> Document:
         Section("Size", (), tuple(_size_rows(survey))),
         _repair_section(survey),
         _feature_section(survey),
-        hanging_section(survey.hanging),
+        hanging_section(survey.hanging, is_hung=survey.rotation is not None),
         _findings_section(survey),
     ]
-    return Document(part.title, (), tuple(section for section in sections if section is not None))
+    told = () if survey.job is None else (f"Part: {part.title}.",)
+    return Document(survey.job or part.title, told, tuple(section for section in sections if section is not None))
 
 
 def _size_rows(survey: Survey) -> list[Row]:
@@ -41,11 +42,14 @@ def _size_rows(survey: Survey) -> list[Row]:
         rows.append(Row(f"wetted area to plate, immersed {show(survey.immersed, 'mm', 4)}", _both(survey.wetted_area)))
     elif part.bare_area > 0:
         rows.append(Row("area to plate", _both(survey.wetted_area)))
+    under_air = float(survey.under_air.sum())
+    if under_air > 0:
+        rows.append(Row("of it under trapped air, which stays bare", _both(under_air)))
     if abs(survey.true_area - survey.wetted_area) > 1e-9 * survey.wetted_area:
         rows.append(Row("the same with thread and roughness factors", _both(survey.true_area)))
-    touchable = float(survey.touchable.sum())
     ball = show(2 * BALL, "mm")
-    rows.append(Row(f"significant surface (a {ball} ball can touch it)", _both(touchable)))
+    what = "significant surface" if survey.immersed is None else "wetted significant surface"
+    rows.append(Row(f"{what} (a {ball} ball can touch it)", _both(float(survey.wetted_touchable.sum()))))
     rows.append(Row(f"volume ({how})", f"{show(part.volume, 'mm³', 5)} ({show(part.volume, 'in³', 4)})"))
     if part.bodies > 1:
         rows.append(Row("separate bodies", str(part.bodies)))
@@ -73,10 +77,19 @@ def _change(value: float) -> str:
 
 def _feature_section(survey: Survey) -> Section:
     lines = tuple(
-        (f.name, str(f.kind), area(f.area), "; ".join(_words(f, float(wet), float(touch))))
-        for f, wet, touch in zip(survey.part.features, survey.wetted, survey.touchable, strict=True)
+        (f.name + (" !" if dry > 0 else ""), str(f.kind), area(f.area), "; ".join(_words(f, *areas)))
+        for f, dry, areas in zip(survey.part.features, survey.under_air, _amounts(survey), strict=True)
     )
-    return Section("Features", (), (), Table(("feature", "kind", "area", "measures"), lines, (1, 3)))
+    held = "; ".join(
+        f"{area(float(v))} of {f.name}" for f, v in zip(survey.part.features, survey.under_air, strict=True) if v > 0
+    )
+    notes = (f"! as it hangs, under trapped air, which stays bare: {held}.",) if held else ()
+    return Section("Features", notes, (), Table(("feature", "kind", "area", "measures"), lines, (1, 3)))
+
+
+def _amounts(survey: Survey) -> list[tuple[float, float]]:
+    """Return what of each feature is wet, and what of that the ball can touch [m²]."""
+    return list(zip(survey.wetted.tolist(), survey.wetted_touchable.tolist(), strict=True))
 
 
 def _words(feature: Feature, wet: float, touch: float) -> list[str]:
@@ -86,7 +99,7 @@ def _words(feature: Feature, wet: float, touch: float) -> list[str]:
         words.append(f"not plated ({feature.bare})")
     if wet < 0.999 * feature.area:
         words.append(f"wet {100 * wet / feature.area:.0f} %")
-    if not feature.bare and touch < 0.5 * feature.area:
+    if not feature.bare and wet > 0 and touch < 0.5 * wet:
         words.append("not significant")
     if feature.factor != 1.0:
         words.append(f"area factor {feature.factor:.3g}")
@@ -116,14 +129,18 @@ def _findings_section(survey: Survey) -> Section | None:
 def survey_tree(survey: Survey) -> dict[str, Any]:
     """Return the survey as nested dicts and lists."""
     part = survey.part
+    amounts = (survey.wetted, survey.touchable, survey.wetted_touchable, survey.under_air)
     return {
         "schema_version": SCHEMA_VERSION,
         "title": part.title,
+        "job": survey.job,
         "wetted_area_mm2": 1e6 * survey.wetted_area,
         "true_wetted_area_mm2": 1e6 * survey.true_area,
         "bare_area_mm2": 1e6 * survey.bare_area,
         "area_mm2": 1e6 * part.area,
         "touchable_area_mm2": 1e6 * float(survey.touchable.sum()),
+        "wetted_touchable_area_mm2": 1e6 * float(survey.wetted_touchable.sum()),
+        "under_air_mm2": 1e6 * float(survey.under_air.sum()),
         "immersed_mm": None if survey.immersed is None else 1e3 * survey.immersed,
         "volume_mm3": 1e9 * part.volume,
         "mesh_area_mm2": 1e6 * part.surface.area,
@@ -134,8 +151,7 @@ def survey_tree(survey: Survey) -> dict[str, Any]:
         "bounding_box_mm": bounding_box_mm(part),
         "bounding_box_in": [v / 25.4 for v in bounding_box_mm(part)],
         "features": [
-            _feature_tree(f, float(wet), float(touch))
-            for f, wet, touch in zip(part.features, survey.wetted, survey.touchable, strict=True)
+            _feature_tree(part.features[k], *(float(areas[k]) for areas in amounts)) for k in range(len(part.features))
         ],
         "repairs": [
             {
@@ -153,13 +169,15 @@ def survey_tree(survey: Survey) -> dict[str, Any]:
     }
 
 
-def _feature_tree(feature: Feature, wet: float, touch: float) -> dict[str, Any]:
+def _feature_tree(feature: Feature, wet: float, touch: float, wet_touch: float, under_air: float) -> dict[str, Any]:
     return {
         "name": feature.name,
         "kind": str(feature.kind),
         "area_mm2": 1e6 * feature.area,
         "wetted_area_mm2": 1e6 * wet,
         "touchable_area_mm2": 1e6 * touch,
+        "wetted_touchable_area_mm2": 1e6 * wet_touch,
+        "under_air_mm2": 1e6 * under_air,
         "width_mm": 1e3 * feature.width,
         "depth_mm": 1e3 * feature.depth,
         "aspect": feature.aspect,

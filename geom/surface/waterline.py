@@ -3,6 +3,8 @@
 import numpy as np
 
 from geom.arrays import Floats
+from geom.surface.cutters import CLOSE, HalfSpace
+from geom.surface.splitting import Split, split
 from geom.surface.surface import Surface
 
 
@@ -21,3 +23,12 @@ def area_below(surface: Surface, level: float) -> Floats:
     two = (middle < 0) & (high > 0)  # the highest alone is out
     share[two] = 1.0 - high[two] / (high[two] - low[two]) * high[two] / (high[two] - middle[two])
     return np.asarray(share * surface.areas)
+
+
+def cut_at(surface: Surface, level: float) -> Split:
+    """Return the surface cut at the height ``level`` along z; inside is what lies below."""
+    slack = CLOSE * float(np.ptp(surface.bounds, axis=0).max())
+    low, high = (f(surface.corners[:, :, 2], axis=1) for f in (np.min, np.max))
+    across = (low < level) & (high > level)  # the others need no look at each of their edges
+    cut = split(surface, HalfSpace((0.0, 0.0, 1.0), level, slack), across)
+    return Split(cut.surface, cut.source, np.where(across[cut.source], cut.inside, (high <= level)[cut.source]))

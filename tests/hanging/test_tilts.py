@@ -119,7 +119,7 @@ def test_the_side_named_comes_up(raised: tuple[int, int]):
 def test_the_turn_of_the_pose_holds_the_tilt(raised: tuple[int, int]):
     pose = Pose((0.3, -0.4, 1.1), (0.0, 0.0, 0.1))
     tilt = Tilt(math.radians(15), raised, True, False)
-    assert_allclose(rotation(tilt.pose_turn(pose)), tilt.rotation @ pose.rotation, rtol=0, atol=1e-12)
+    assert_allclose(rotation(tilt.pose_turn(pose.rotation)), tilt.rotation @ pose.rotation, rtol=0, atol=1e-12)
 
 
 def test_words_of_a_tilt():

@@ -48,7 +48,8 @@ def test_trapped_air_tells_volume_area_feature_and_tilt():
         "+x -y side up",
     ):
         assert words in finding.message
-    assert "turn 28.6 deg, 0 deg, 85.9 deg" in finding.message
+    assert 'turn = ["28.6 deg", "0 deg", "85.9 deg"] in [pose]' in finding.message
+    assert "still counted in the wetted area" in finding.message
 
 
 def test_bath_that_the_tilt_does_not_free_asks_for_a_drain_hole():

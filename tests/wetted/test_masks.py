@@ -11,6 +11,7 @@ from numpy.testing import assert_allclose
 from geom.errors import PartError
 from geom.feature import Feature
 from geom.part.build import build_part
+from geom.part.contacts import contact_findings
 from geom.part.masking import masked
 from geom.part.masks import Contact, Mask, Plug, StopOff, StopOffBox, StopOffFacing, StopOffNear
 from geom.part.part import Part
@@ -98,7 +99,19 @@ def test_a_ball_reaches_through_a_sheet_and_a_contact_does_not():
     assert_allclose(spot.bare_area, math.pi * 25 * MM**2, rtol=4e-4, atol=0)
     assert_allclose(ball.bare_area, math.pi * (25 + 25 - 9) * MM**2, rtol=4e-4, atol=0)
     assert [feature.name for feature in spot.features if feature.bare] == ["face A (+z), contact"]
-    assert [finding.code for finding in spot.findings] == ["contact-stays-bare"]
+    whole = np.array([feature.area for feature in spot.features])
+    (finding,) = contact_findings(spot.features, whole)
+    assert finding.code == "contact-stays-bare"
+    assert finding.message.startswith("78.5 mm² under the contact on face A (+z) stay bare; ")
+
+
+def test_of_a_contact_above_the_liquid_nothing_is_told():
+    spot = masked(plain(), [Contact(mm(20, 0, 1.5), 10 * MM)])
+    bare = np.array([feature.bare == "contact" for feature in spot.features])
+    whole = np.array([feature.area for feature in spot.features])
+    assert contact_findings(spot.features, np.where(bare, 0.0, whole)) == []
+    (half,) = contact_findings(spot.features, np.where(bare, 0.5, 1.0) * whole)
+    assert half.message.startswith("39.3 mm² under the contact on face A (+z) stay bare, the rest of it hangs above")
 
 
 def test_a_contact_lies_round_the_nearest_place_of_the_surface():
