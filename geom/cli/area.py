@@ -42,9 +42,11 @@ def run(
         raise
     if target is not None:
         from geom.report.partpicture import part_picture
+        from geom.report.partviews import Waterline
         from geom.report.picturefile import write_picture
 
-        write_picture(part_picture(survey.part.features, survey.part.surface), target)
+        water = None if survey.waterline is None else Waterline(*survey.waterline)
+        write_picture(part_picture(survey.part.features, survey.part.surface, water), target)
     _print(survey, as_json=as_json)
     if target is not None:
         click.echo(f"picture in {target}", err=True)
@@ -80,9 +82,10 @@ def _job_survey(path: Path, immersed: str | None) -> "Survey":
         part = prepared_part(job)
         text = f"the part is shown as drawn, for it cannot hang as the job has it: {error.message}"
         note = Finding(Severity.WARNING, "set-up-refused", text)
-        return surveyed(replace(part, findings=(*part.findings, note)), immersed=immersion(immersed))
+        survey = surveyed(replace(part, findings=(*part.findings, note)), immersed=immersion(immersed))
+        return replace(survey, job=job.title)
     depth = depth_of(cell) if immersed is None else immersion(immersed)
-    return surveyed(cell.part, rotation=cell.pose.rotation, immersed=depth)
+    return replace(surveyed(cell.part, rotation=cell.pose.rotation, immersed=depth), job=job.title)
 
 
 def _print(survey: "Survey", *, as_json: bool) -> None:

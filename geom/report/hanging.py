@@ -12,13 +12,17 @@ from geom.units import unit_factor
 NAMED = 4  # features named in one line of the table
 
 
-def hanging_section(hanging: Hanging | None) -> Section:
-    """Return what air, bath and hydrogen a part holds as it hangs; nothing where it was not looked at."""
+def hanging_section(hanging: Hanging | None, *, is_hung: bool = True) -> Section:
+    """Return what air, bath and hydrogen a part holds as it hangs; nothing where it was not looked at.
+
+    Not hung is the part of a mesh or drawing: it is looked at with z of the file up.
+    """
     if hanging is None:
         return Section("Hanging", ())
+    how = "as first hung" if is_hung else "with z of the file up"
     pockets = (*hanging.trapped, *hanging.cups)
     if not pockets and not hanging.undersides:
-        return Section("Hanging", _notes(hanging))
+        return Section("Hanging", _notes(hanging, how))
     rows = []
     if pockets:
         rows.append(Row("air that stays under one part", millilitres(hanging.trapped_volume)))
@@ -31,7 +35,7 @@ def hanging_section(hanging: Hanging | None) -> Section:
     ]
     if any(pocket.sure for pocket in pockets):
         rows.append(Row("least tilt that helps", _tilt(hanging)))
-    return Section("Hanging", _notes(hanging), tuple(rows), _table(hanging) if pockets else None)
+    return Section("Hanging", _notes(hanging, how), tuple(rows), _table(hanging) if pockets else None)
 
 
 def _gas(is_free: bool) -> str:
@@ -46,11 +50,11 @@ def _tilt(hanging: Hanging) -> str:
     return f"{tilt_words(hanging)} frees the {freed}"
 
 
-def _notes(hanging: Hanging) -> tuple[str, ...]:
+def _notes(hanging: Hanging, how: str) -> tuple[str, ...]:
     if not (hanging.trapped or hanging.cups):
-        return ("As first hung the part holds no air under it and carries no cup of bath out.",)
+        return (f"{how[0].upper()}{how[1:]} the part holds no air under it and carries no cup of bath out.",)
     notes = [
-        "Air: when the part goes in as first hung. Bath: when it comes out that way. Turned half round about the vertical both stay."
+        f"Air: when the part goes in {how}. Bath: when it comes out that way. Turned half round about the vertical both stay."
     ]
     if any(not pocket.sure for pocket in (*hanging.trapped, *hanging.cups)):
         notes.append("?: only a hole narrower than 3 mm lets it out, which surface tension may keep shut.")

@@ -194,3 +194,16 @@ def test_a_picture_hides_what_lies_behind():
     image = shaded(raster, cube, np.ones((12, 3)))
     assert image.shape == (60, 60, 3)
     assert 0 <= image.min() < 0.7 < image.max() <= 1
+
+
+def test_a_job_is_headed_by_its_title_and_hangs_and_a_file_has_its_z_up():
+    """Words of the heading and of the pose: of a job, of a file by itself."""
+    plate()
+    job = run(str(Path(__file__).parents[2] / "samples" / "tab" / "job.toml"), "--no-picture").stdout
+    assert job.startswith("Bent tab of the shore-power panel\n")
+    assert "Part: tab.dxf, 3 mm" in job
+    assert "as first hung" in job.lower()
+    file = run("plate.stl", "--unit", "mm", "--no-picture").stdout
+    assert file.startswith("plate.stl\n")
+    assert "with z of the file up" in file.lower()
+    assert "first hung" not in file.lower()
