@@ -9,6 +9,9 @@ from helpers.rack_plan import rack_plan
 from helpers.small_plan import small_plan
 from numpy.testing import assert_allclose
 
+from geom.advice.copies import over_copies
+from geom.advice.features import with_air
+from geom.advice.words import air_advice, recess_advice
 from geom.cell.bodies import part_solid
 from geom.cell.cell import Cell
 from geom.findings import Severity
@@ -16,6 +19,7 @@ from geom.hanging.hanging import Hanging, hanging_of, hung
 from geom.hanging.words import hanging_findings, millilitres
 from geom.report.content import document
 from geom.report.hanging import hanging_section, hanging_tree
+from geom.report.jsonfile import plan_tree
 
 NOTHING = Hanging((), (), (), (), None, 1e-4)
 
@@ -92,6 +96,45 @@ def test_the_report_has_a_section_on_hanging():
     table = titles["Hanging"].table
     assert table is not None
     assert [line[0] for line in table.lines] == ["air", "air ?", "bath"]
+
+
+def test_a_plan_marks_what_lies_under_trapped_air_wherever_it_has_a_figure():
+    """The air lies against two features; no more of the one than it has."""
+    plan = holding()
+    sections = {section.title: section for section in document(plan).sections}
+    table = sections["Feature by feature"]
+    first, second = (feature.name for feature in plan.cell.part.features[:2])
+    marked = [line[0] for line in table.table.lines if line[0].endswith("!")]
+    assert [name.removesuffix(" !").removesuffix(" *") for name in marked] == [first, second]
+    (note,) = [note for note in table.sentences if note.startswith("!")]
+    assert f"100 mm² of {second}. The solve takes it for wet" in note
+    whole = next(feature.area for feature in plan.features if feature.name == first)
+    assert_allclose(sum(feature.under_air for feature in plan.features), whole + 1e-4, rtol=1e-9)
+    rows = {row.label.strip(): row.value for row in sections["Amounts"].rows}
+    assert rows["of it under trapped air, which stays bare"].startswith(f"{1e6 * (whole + 1e-4):.4g} mm²")
+    tree = plan_tree(plan)
+    assert_allclose(tree["part"]["under_air_mm2"], 1e6 * whole + 100, rtol=1e-9)
+    assert [feature["under_air_mm2"] > 0 for feature in tree["features"]][:3] == [True, True, False]
+
+
+def test_advice_says_whose_figures_hold_only_where_bath_reaches():
+    (advice,) = air_advice(holding().features)
+    assert f"100 mm² of {holding().cell.part.features[1].name} lie under trapped air" in advice.text
+    assert air_advice(small_plan().features) == []
+    bore = next(feature for feature in small_plan().features if feature.kind == "bore")
+    (wet,), (under,) = (recess_advice((feature,), 8e-6) for feature in (bore, replace(bore, under_air=1e-5)))
+    assert "only where bath reaches" in under.text
+    assert "only where bath reaches" not in wet.text
+
+
+def test_on_a_rack_the_air_of_each_part_is_told_and_that_of_all_together():
+    plan = rack_plan()
+    name = plan.features[0].name_alone
+    told = [feature for feature in with_air(plan.features, {name: 1e-5}) if feature.under_air > 0]
+    assert [feature.copy for feature in told] == [1, 2, 3]
+    together = {feature.name: feature.under_air for feature in over_copies(with_air(plan.features, {name: 1e-5}))}
+    assert_allclose(together.pop(name), 3e-5, rtol=1e-9)
+    assert not any(together.values())
 
 
 def test_a_plan_that_was_not_looked_at_has_no_section():

@@ -4,6 +4,7 @@ import math
 from dataclasses import replace
 from pathlib import Path
 
+from geom.advice.features import with_air
 from geom.advice.words import Advice
 from geom.findings import Finding, Severity
 from geom.hanging.hanging import Hanging
@@ -90,4 +91,4 @@ def holding() -> Plan:
         step=4e-4,
         turn=(0.5, 0.0, 1.5),
     )
-    return replace(plan, hanging=hanging)
+    return replace(plan, hanging=hanging, features=with_air(plan.features, hanging.under_air))
