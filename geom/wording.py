@@ -3,4 +3,4 @@
 
 def mm(length: float) -> str:
     """Return a length [m] in millimetres: up to three decimals, no trailing zeros."""
-    return f"{round(float(length) * 1e3, 3):.10g}"
+    return f"{round(float(length) * 1e3, 3) + 0.0:.10g}"

@@ -3,7 +3,7 @@
 from geom.advice.accuracy import Accuracy
 from geom.advice.measures import Strip
 from geom.advice.schedule import Schedule
-from geom.advice.sureness import in_words
+from geom.advice.sureness import finer_panels, in_words
 from geom.cell.bodies import anode_title
 from geom.constants import ZERO_CELSIUS
 from geom.deposit import Deposit
@@ -210,7 +210,7 @@ def _not_reached(accuracy: Accuracy) -> list[Finding]:
     key = "most_panels" if "panels" in accuracy.spent else "most_time"
     ended, more = "", "ask for less with --accuracy"
     if accuracy.spent:
-        ended, more = f" when the budget of {accuracy.spent} was spent", f"raise [solve] {key}, or {more}"
+        ended, more = f", and {finer_panels(accuracy.spent)}", f"raise [solve] {key}, or {more}"
     text = (
         f"the accuracy asked for, {_share(accuracy.wanted)}, was not reached{ended}: {in_words(figure)} may still be off "
         f"by {_share(error)} for numerical reasons; {more}"

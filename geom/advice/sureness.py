@@ -26,6 +26,13 @@ def in_words(figure: str) -> str:
     return WORDS.get(figure, f"percentile {figure}")
 
 
+def finer_panels(spent: str) -> str:
+    """Return why the panels were not refined further, from the budget that forbade it: "16000 panels", "60 s"."""
+    number, unit = spent.split(" ", 1)
+    over = f"be over the {number} allowed" if unit == "panels" else f"take more than the {spent} allowed"
+    return f"the next finer panels would {over}"
+
+
 def of_features(features: Sequence[FeatureResult], accuracy: Accuracy) -> float | None:
     """Return the most that the mean over some features may be off: the mean of their errors, by what flows into each."""
     errors = [accuracy.errors.get(MEAN_OF + feature.name) for feature in features]

@@ -7,12 +7,15 @@ from collections.abc import Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from concurrent.futures.process import BrokenProcessPool
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from geom.cli.part_options import Asked, part_of_file
 from geom.cli.progress import Say
 from geom.errors import GeomError
-from geom.findings import Severity
+from geom.findings import Finding, Severity
+
+if TYPE_CHECKING:  # at run time it is read only with the first file
+    from geom.part.part import Part
 
 COLUMNS = (
     "file",
@@ -33,6 +36,9 @@ COLUMNS = (
 
 OUTCOMES = ("accepted", "repaired", "refused", "died")
 """Repaired: see findings. Died: the process that read the file, in spite of its limits."""
+
+MOST_HELD = 300_000
+"""Faces of a part, from which on nobody waits for what air it traps."""
 
 LONGEST = 40  # letters of a name in the table
 
@@ -87,13 +93,14 @@ def file_row(file: str, folder: str, asked: Asked) -> dict[str, Any]:
     name = str(Path(file).relative_to(folder))
     try:
         part = part_of_file(Path(file), asked)
+        held = _held(part)
     except GeomError as error:
         return _row(name, "refused", error=error.slug, message=error.message)
     except Exception as error:  # a fault of the program in one file must not lose the others
         return _row(name, "refused", error="defect", message=f"{type(error).__name__}: {error}")
     low, high = part.surface.bounds
     x, y, z = (1e3 * float(v) for v in high - low)
-    repaired = any(c.severity != Severity.NOTE and c.code != "part-bodies" for c in part.changes)
+    repaired = any(change.severity != Severity.NOTE for change in part.changes)
     return _row(
         name,
         "repaired" if repaired else "accepted",
@@ -105,8 +112,18 @@ def file_row(file: str, folder: str, asked: Asked) -> dict[str, Any]:
         bodies=part.bodies,
         faces=len(part.surface.faces),
         features=len(part.features),
-        findings=" ".join(sorted({finding.code for finding in part.findings})),
+        findings=" ".join(sorted({finding.code for finding in (*part.findings, *held)})),
     )
+
+
+def _held(part: "Part") -> list[Finding]:
+    """Return what a part holds back with z of its file up; of a very large mesh it is left to `geom area` of the file."""
+    if len(part.surface.faces) >= MOST_HELD:
+        return []
+    from geom.hanging.hanging import hung
+    from geom.hanging.words import hanging_findings
+
+    return hanging_findings(hung(part.surface, part.features, None, tilts=False), part.area)
 
 
 def _row(name: str, outcome: str, **values: Any) -> dict[str, Any]:

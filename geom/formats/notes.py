@@ -24,7 +24,7 @@ def counted(kinds: Mapping[str, int]) -> str:
 
 def number(value: float) -> str:
     """Return a coordinate as a message shows it."""
-    return f"{value:.6g}"
+    return f"{value + 0.0:.6g}"
 
 
 def place(point: Floats) -> str:

@@ -100,7 +100,7 @@ def _pieces(data: bytes, angle: float, chord: float) -> list[Piece]:
         raise PartError(
             "part-step-extra",
             "STEP files are read by a library that is not installed",
-            hint='install it with: pip install "geom[step]"; or export the part as STL',
+            hint="in the environment where geom is installed: pip install cascadio; or export the part as STL",
         ) from None
     answer = cascadio.load(
         data,

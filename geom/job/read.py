@@ -12,7 +12,7 @@ from geom.errors import GeomError, JobError, TableError
 from geom.findings import Finding, Severity
 from geom.job import locate
 from geom.job.fields import Mistake, Section, check, quoted
-from geom.job.files import FileKeys
+from geom.job.files import DRAWING_SUFFIXES, MESH_SUFFIXES, UNIT_INSIDE, FileKeys
 from geom.job.job import Job
 from geom.job.locate import Source
 from geom.job.schema import JobKeys
@@ -66,6 +66,11 @@ def _text(path: Path) -> str:
         if not path.exists():
             near = _near_files(path)
             raise _one("job-file-missing", "there is no such file", where, near)
+        if path.suffix.lower() in (*MESH_SUFFIXES, *DRAWING_SUFFIXES):
+            text = (
+                "this is the file of a part, a mesh or a drawing; what is planned is a job, a .toml file that names it"
+            )
+            raise _one("job-file-is-part", text, where, _part_lines(path))
         with path.open("rb") as file:
             content = file.read(LARGEST_FILE_BYTES + 1)
     except (OSError, ValueError) as error:
@@ -80,6 +85,18 @@ def _text(path: Path) -> str:
         line = content.count(b"\n", 0, error.start) + 1
         text = f"byte {error.start + 1} of the file, in line {line}, is not UTF-8 text"
         raise _one("job-file-encoding", text, where, 'save the file as "UTF-8"') from error
+
+
+def _part_lines(path: Path) -> str:
+    """Return a hint with the lines that name a part in a job."""
+    name = "".join(letter if letter.isprintable() and letter not in '"\\' else "?" for letter in path.name)
+    if path.suffix.lower() in DRAWING_SUFFIXES:
+        lines = f'drawing = "{name}" and thickness = "2 mm"'
+    elif path.suffix.lower() in UNIT_INSIDE:
+        lines = f'mesh = "{name}"'
+    else:
+        lines = f'mesh = "{name}" and unit = "mm"'
+    return f"in the job, under [part]: {lines}; docs/job-file.md has the rest. geom area takes the file by itself"
 
 
 def _near_files(path: Path) -> str:

@@ -73,7 +73,7 @@ def plus_minus(text: str, error: float | None) -> str:
 
 def point(place: Sequence[float]) -> str:
     """Return a place in mm."""
-    return f"({', '.join(f'{1e3 * v:.4g}' for v in place)}) mm"
+    return f"({', '.join(f'{round(1e3 * v, 4) + 0.0:.4g}' for v in place)}) mm"
 
 
 def turn(angles: Sequence[float]) -> str:

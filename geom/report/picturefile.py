@@ -41,7 +41,13 @@ def write_picture(figure: Figure, path: Path) -> None:
 
 
 def check_picture(path: Path) -> None:
-    """Refuse a name that a file other than a picture of this program has."""
+    """Refuse a name that is no PNG's, that is in no folder, or that a file other than a picture of this program has."""
+    if path.suffix.lower() != ".png":
+        text = "pictures are PNG files; this name does not end in .png"
+        raise OutputError("picture-suffix", text, where=str(path), hint=f"say --picture {path.stem or 'part'}.png")
+    if not path.parent.is_dir():
+        text = f"the picture cannot be written: there is no folder {path.parent}"
+        raise OutputError("picture-not-written", text, where=str(path), hint="make the folder first, or name another")
     try:
         if not os.path.lexists(path) or _is_ours(path):
             return

@@ -3,7 +3,15 @@
 from geom.advice.copies import CopyResult
 from geom.advice.current import Limit
 from geom.advice.figures import CURRENT, HOTTEST, MEAN_OF, THINNEST, VOLTAGE
-from geom.advice.sureness import in_words, of_edge_to_face, of_features, of_front_to_back, of_limit, summed
+from geom.advice.sureness import (
+    finer_panels,
+    in_words,
+    of_edge_to_face,
+    of_features,
+    of_front_to_back,
+    of_limit,
+    summed,
+)
 from geom.advice.words import FeatureResult
 from geom.plan import Plan
 from geom.report.amounts import amount, percent, plus_minus
@@ -102,5 +110,5 @@ def _outcome(plan: Plan) -> str:
     if accuracy.reached:
         return "reached"
     figure, error = accuracy.worst
-    spent = f"; {accuracy.spent}, the most allowed, were spent" if accuracy.spent else ""
+    spent = f"; {finer_panels(accuracy.spent)}" if accuracy.spent else ""
     return f"NOT reached, {percent(error)} left of {in_words(figure)}{spent}"

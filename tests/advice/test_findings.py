@@ -163,11 +163,11 @@ def test_an_accuracy_that_was_not_reached_is_told(error: float, wanted: float, s
 
 def test_an_accuracy_that_was_not_reached_names_figure_error_budget_and_what_to_do() -> None:
     message = findings(even(300.0), accuracy=left(0.034))["accuracy-not-reached"].message
-    assert "accuracy asked for, 2 %, was not reached when the budget of 16000 panels was spent" in message
+    assert "accuracy asked for, 2 %, was not reached, and the next finer panels would be over the 16000 allowed" in message
     assert "the thinnest significant place (and so the time) may still be off by 3.4 %" in message
     assert "raise [solve] most_panels" in message
     message = findings(even(300.0), accuracy=left(0.034, spent="60 s"))["accuracy-not-reached"].message
-    assert "the budget of 60 s was spent" in message
+    assert "the next finer panels would take more than the 60 s allowed" in message
     assert "raise [solve] most_time" in message
     errors = {**ERRORS, "mean of face A (+z)": 0.05}
     message = findings(even(300.0), accuracy=replace(SURE, errors=errors))["accuracy-not-reached"].message
@@ -180,7 +180,7 @@ def test_two_findings_on_the_same_error_say_different_things() -> None:
     told = [found[code].message for code in ("accuracy-not-reached", "numerical-error-large")]
     clauses = [clause.strip() for message in told for clause in message.replace(":", ";").split(";")]
     assert len(set(clauses)) == len(clauses)
-    assert "budget" in told[0]
+    assert "finer panels" in told[0]
     assert "budget" not in told[1]
 
 

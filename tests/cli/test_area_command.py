@@ -207,3 +207,27 @@ def test_a_job_is_headed_by_its_title_and_hangs_and_a_file_has_its_z_up():
     assert file.startswith("plate.stl\n")
     assert "with z of the file up" in file.lower()
     assert "first hung" not in file.lower()
+
+
+@pytest.mark.parametrize(
+    ("name", "slug", "words"),
+    [("x.jpg", "picture-suffix", "--picture x.png"), ("none/x.png", "picture-not-written", "no folder none")],
+)
+def test_a_picture_is_a_png_in_a_folder_that_is_there(folder: Path, name: str, slug: str, words: str):
+    result = run(plate(), "--unit", "mm", "--picture", name)
+    assert result.exit_code == 2
+    assert slug in result.stderr
+    assert words in result.stderr
+    assert [p.name for p in folder.iterdir()] == ["plate.stl"]
+
+
+def test_a_folder_tells_which_parts_trap_air(folder: Path):
+    """A tube closed at one end, mouth down and mouth up."""
+    from helpers.hollows import cup, upside_down
+
+    for name, solid in (("bell", upside_down(cup())), ("cup", cup())):
+        trimesh.Trimesh(1e3 * solid.vertices, solid.faces, process=False).export(f"{name}.stl")
+    rows = {row["file"]: row["findings"].split() for row in tree_of(".", "--unit", "mm", "--jobs", "1")["files"]}
+    assert "trapped-air" in rows["bell.stl"]
+    assert "bath-carried-out" in rows["cup.stl"]
+    assert "trapped-air" not in rows["cup.stl"]

@@ -104,3 +104,20 @@ def test_a_number_of_thousands_of_digits_is_refused(digits):
         parse_job(GOOD.replace('"20 mm"', digits))
     with pytest.raises(JobError):
         parse_job(GOOD.replace('"bar"', digits))
+
+
+@pytest.mark.parametrize(
+    ("name", "lines"),
+    [
+        ("bracket.stl", 'mesh = "bracket.stl" and unit = "mm"'),
+        ("BRACKET.STEP", 'mesh = "BRACKET.STEP";'),
+        ("tab.dxf", 'drawing = "tab.dxf" and thickness = "2 mm"'),
+    ],
+)
+def test_the_file_of_a_part_is_told_to_go_into_a_job(tmp_path, name, lines):
+    path = tmp_path / name
+    path.write_bytes(b"\xff\xfe solid")
+    assert slug_of(path) == "job-file-is-part"
+    with pytest.raises(JobError) as caught:
+        read_job(path)
+    assert lines in caught.value.hint

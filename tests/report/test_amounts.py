@@ -6,6 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from geom import wording
 from geom.report import amounts
 
 
@@ -69,3 +70,8 @@ def test_micrometres_and_mil_of_a_thickness_agree(value: float) -> None:
     metric, inch = amounts.thickness(value).removesuffix(" mil)").split(" µm (")
     assert math.isclose(float(metric) * 1e-6, value, rel_tol=6e-3)
     assert math.isclose(float(inch) * 25.4e-6, value, rel_tol=6e-2)
+
+
+def test_a_place_on_an_axis_has_no_minus_nought() -> None:
+    assert amounts.point((-0.024, -1e-20, 0.02)) == "(-24, 0, 20) mm"
+    assert wording.mm(-1e-20) == "0"
