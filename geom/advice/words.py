@@ -176,7 +176,8 @@ def air_advice(features: tuple[FeatureResult, ...]) -> list[Advice]:
     held = [feature for feature in features if feature.under_air > 0]
     if not held:
         return []
-    what = " and ".join(f"{1e6 * feature.under_air:.3g} mm² of {feature.name}" for feature in held)
+    # three digits, without an exponent
+    what = ", ".join(f"{float(f'{1e6 * feature.under_air:.3g}'):.10g} mm² of {feature.name}" for feature in held)
     text = (
         f"Let the air out first: {what} lie under trapped air as first hung and stay bare. This plan takes them for wet: "
         "area, current and thickness told there hold only where bath reaches."

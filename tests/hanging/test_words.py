@@ -118,6 +118,8 @@ def test_a_plan_marks_what_lies_under_trapped_air_wherever_it_has_a_figure():
 
 
 def test_advice_says_whose_figures_hold_only_where_bath_reaches():
+    (large,) = air_advice((replace(small_plan().features[0], under_air=1.23456e-3),))
+    assert "first: 1230 mm² of" in large.text
     (advice,) = air_advice(holding().features)
     assert f"100 mm² of {holding().cell.part.features[1].name} lie under trapped air" in advice.text
     assert air_advice(small_plan().features) == []

@@ -3,13 +3,14 @@
 from dataclasses import replace
 from functools import cache
 
+import numpy as np
 from helpers.small_plan import small_plan
 from numpy.testing import assert_allclose
 
 from geom.advice.words import BareResult
 from geom.cell.cell import Immersed
 from geom.part.masks import Contact, Plug, StopOff, StopOffBox, StopOffFacing, StopOffNear, Thread
-from geom.plan import Plan
+from geom.plan import Plan, assembled_plan
 from geom.provenance import Origin
 from geom.report.content import document
 from geom.report.inputs import input_section
@@ -90,3 +91,21 @@ def test_the_document_has_every_area():
     assert_allclose(tree["part"]["bare_area_mm2"], 150, rtol=1e-12, atol=0)
     assert_allclose(tree["part"]["true_wetted_area_mm2"], 1.05 * tree["part"]["wetted_area_mm2"], rtol=1e-12, atol=0)
     assert {feature["area_factor"] for feature in tree["features"]} == {1.05}
+
+
+def test_a_plan_tells_of_a_contact_in_the_liquid_and_of_none_above_it():
+    small = small_plan()
+    first = small.fields[0]
+    features = list(small.cell.part.features)
+    features[0] = replace(features[0], name=f"{features[0].name}, contact", bare="contact")
+    cell = replace(small.cell, part=replace(small.cell.part, features=tuple(features)))
+    told = []
+    for wet in (1.0, 0.0):
+        areas = first.panels.wetted_areas * np.where(np.arange(len(features)) == 0, wet, 1.0)
+        field = replace(first, panels=replace(first.panels, wetted_areas=areas))
+        found = assembled_plan(
+            small.job, cell, (field,), small.deposit, small.schedule, small.limits, small.accuracy
+        ).findings
+        told.append([finding.message for finding in found if finding.code == "contact-stays-bare"])
+    assert [len(messages) for messages in told] == [1, 0]
+    assert f"under the contact on {small.cell.part.features[0].name} stay bare; " in told[0][0]
