@@ -140,7 +140,7 @@ def _part(name: str, raw: RawMesh, unit: float, strict: bool, thickness: float) 
         surface.volume,
         False,
         found.smallest,
-        (*findings, *told(mesh.changes)),
+        (*findings, *told(mesh.changes), *mesh.findings),
         file_face=mesh.source,
         changes=mesh.changes,
         bodies=mesh.bodies,

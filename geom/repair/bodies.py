@@ -6,6 +6,7 @@ import numpy as np
 
 from geom.arrays import Bools, Floats, Ints
 from geom.errors import PartError
+from geom.findings import Finding, Severity
 from geom.repair.change import Change
 from geom.repair.gaps import narrow_gaps
 from geom.repair.intersections import crossing_faces
@@ -13,6 +14,7 @@ from geom.repair.joining import joined_bodies
 from geom.repair.nesting import MOST_PAIRS, Bodies, is_within, meeting_boxes, sorted_bodies, wraps
 from geom.repair.work import at, count, marks, warned
 from geom.surface.soundness import edge_report, groups_of
+from geom.wording import mm2
 
 
 @dataclass(frozen=True, eq=False)
@@ -25,6 +27,7 @@ class United:
     body: Ints  # (m,) which of the separate solids each face belongs to, largest volume first
     bodies: int  # separate solids
     changes: tuple[Change, ...] = ()
+    findings: tuple[Finding, ...] = ()
 
 
 def united(vertices: Floats, faces: Ints, source: Ints, *, vented: bool = False) -> United:
@@ -54,7 +57,7 @@ def united(vertices: Floats, faces: Ints, source: Ints, *, vented: bool = False)
     found = _skin(vertices, faces, source[order], order, given, vented=vented)
     if (given.volume > 0).sum() < 2:
         return found
-    return replace(found, changes=found.changes + narrow_gaps(found.vertices, found.faces))
+    return replace(found, findings=found.findings + narrow_gaps(found.vertices, found.faces))
 
 
 def _skin(vertices: Floats, faces: Ints, source: Ints, order: Ints, given: Bodies, *, vented: bool) -> United:
@@ -75,8 +78,9 @@ def _skin(vertices: Floats, faces: Ints, source: Ints, order: Ints, given: Bodie
     rows = np.repeat(keep, np.diff(shells.start))
     used, left = np.unique(shells.faces[rows], return_inverse=True)
     label = np.repeat(owner, np.diff(shells.start))[rows]
-    changes += _separate(shells, keep, owner)
-    return United(shells.vertices[used], left.reshape(-1, 3), source[rows], label, int(owner.max()) + 1, changes)
+    findings = _separate(shells, keep, owner)
+    bodies = int(owner.max()) + 1
+    return United(shells.vertices[used], left.reshape(-1, 3), source[rows], label, bodies, changes, findings)
 
 
 def _as_given(
@@ -91,8 +95,8 @@ def _as_given(
     """Return the faces as they came, in their own order."""
     back = np.argsort(order)
     label = np.repeat(owner, np.diff(given.start))[back]
-    changes += _separate(given, np.ones(len(given), dtype=np.bool_), owner)
-    return United(vertices, faces, source[back], label, int(owner.max()) + 1, changes)
+    findings = _separate(given, np.ones(len(given), dtype=np.bool_), owner)
+    return United(vertices, faces, source[back], label, int(owner.max()) + 1, changes, findings)
 
 
 def _crossing_bodies(bodies: Bodies, source: Ints) -> Ints:
@@ -174,7 +178,7 @@ def _nested(shells: Bodies, *, vented: bool) -> tuple[Bools, Ints, tuple[Change,
         area = float(shells.area[void].sum())
         whole = float(shells.area[keep].sum())
         message = (
-            f"{count(int(void.sum()), 'sealed void')} inside left out, {area * 1e6:.6g} mm2 of wall that the bath "
+            f"{count(int(void.sum()), 'sealed void')} inside left out, {mm2(area, 6)} of wall that the bath "
             f"does not reach ({area / whole * 100:.3g} % of the area that is left)"
         )
         loose = int((wall & sealed & (volume > 0)).sum())
@@ -185,7 +189,7 @@ def _nested(shells: Bodies, *, vented: bool) -> tuple[Bools, Ints, tuple[Change,
         changes.append(warned("part-void", message, faces, -area, np.array(shells.place(int(np.argmax(void))))))
     if not wall.all():
         area = float(shells.area[~wall].sum())
-        message = f"{count(int((~wall).sum()), 'shell')} wholly within another body left out, {area * 1e6:.6g} mm2"
+        message = f"{count(int((~wall).sum()), 'shell')} wholly within another body left out, {mm2(area, 6)}"
         faces = int(np.diff(shells.start)[~wall].sum())
         place = np.array(shells.place(int(np.argmin(wall))))
         changes.append(warned("part-swallowed", message, faces, -area, place))
@@ -217,7 +221,7 @@ def _owners(shells: Bodies, keep: Bools, inside: Ints) -> Ints:
     return owner
 
 
-def _separate(shells: Bodies, keep: Bools, owner: Ints) -> tuple[Change, ...]:
+def _separate(shells: Bodies, keep: Bools, owner: Ints) -> tuple[Finding, ...]:
     """Say that there is more than one solid."""
     number = int(owner.max()) + 1
     if number < 2:
@@ -225,8 +229,8 @@ def _separate(shells: Bodies, keep: Bools, owner: Ints) -> tuple[Change, ...]:
     second = int(np.flatnonzero(owner == 1)[0])
     area = float(shells.area[owner == 0].sum())
     message = (
-        f"the file holds {number} separate bodies, the largest with {area * 1e6:.6g} mm2 of "
-        f"{float(shells.area[keep].sum()) * 1e6:.6g} mm2, the second near {at(np.array(shells.place(second)))}; all "
+        f"the file holds {number} separate bodies, the largest with {mm2(area, 6)} of "
+        f"{mm2(float(shells.area[keep].sum()), 6)}, the second near {at(np.array(shells.place(second)))}; all "
         "hang at once and each needs its own contact"
     )
-    return (warned("part-bodies", message, 0, 0.0, np.array(shells.place(second))),)
+    return (Finding(Severity.WARNING, "part-bodies", message),)

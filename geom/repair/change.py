@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from geom.arrays import Floats, Ints, frozen
-from geom.findings import Severity
+from geom.findings import Finding, Severity
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,6 +29,7 @@ class Mended:
     source: Ints  # (m,) the face of the file each one lies on; -1 for one that was put in
     bodies: int  # separate solids
     changes: tuple[Change, ...] = ()
+    findings: tuple[Finding, ...] = ()  # what is worth telling of a skin that needed no change for it
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "vertices", frozen(self.vertices, np.float64).reshape(-1, 3))

@@ -3,17 +3,17 @@
 import numpy as np
 
 from geom.arrays import Floats, Ints
-from geom.repair.change import Change
+from geom.findings import Finding, Severity
 from geom.repair.intersections import rounding
-from geom.repair.work import at, warned
+from geom.repair.work import at
 from geom.surface.boxtree import box_tree
 from geom.surface.solid import LEAST_GAP
-from geom.wording import mm
+from geom.wording import mm, mm2
 
 TOLD = 1e-3  # share of the area in narrow gaps from which on it is told
 
 
-def narrow_gaps(vertices: Floats, faces: Ints) -> tuple[Change, ...]:
+def narrow_gaps(vertices: Floats, faces: Ints) -> tuple[Finding, ...]:
     """Say how much of a skin stands less than `LEAST_GAP` from a wall opposite, by a ray out of each face.
 
     Bodies that were meant to fit, as a pin in a bore, leave such gaps where their rounds are not cut into the
@@ -32,8 +32,8 @@ def narrow_gaps(vertices: Floats, faces: Ints) -> tuple[Change, ...]:
         return ()
     first = middle[int(np.argmax(np.where(narrow, areas, 0.0)))]
     message = (
-        f"about {area * 1e6:.4g} mm2, {area / float(areas.sum()) * 100:.3g} % of the skin, stands less than "
+        f"about {mm2(area)}, {area / float(areas.sum()) * 100:.3g} % of the skin, stands less than "
         f"{mm(LEAST_GAP)} mm from a wall opposite, most of it at {at(first)}: it is counted, though the bath hardly gets "
         "in; pieces that are meant to be joined, join in the model"
     )
-    return (warned("part-narrow-gap", message, int(narrow.sum()), 0.0, first),)
+    return (Finding(Severity.WARNING, "part-narrow-gap", message),)

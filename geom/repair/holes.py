@@ -11,6 +11,7 @@ from geom.repair.fins import LOOSE, loose_dropped
 from geom.repair.work import Work, at, count, marks, warned
 from geom.surface.shell import area_vector, triangulate
 from geom.surface.soundness import groups_of
+from geom.wording import mm2
 
 SMALL = 0.01  # of the area of the piece: the most that is filled without asking
 FACET = 0.25  # the same for missing facets of a flat face
@@ -53,7 +54,7 @@ def holes_filled(work: Work, *, thickness: float = 0.0) -> Work:
         own.setdefault(gap.piece, []).append(gap)
     fills = np.zeros(len(area), dtype=np.bool_)
     for k, some in own.items():
-        fills[k] = k not in dead and not thickness and _may_fill(some, float(area[k]))
+        fills[k] = k not in dead and _may_fill(some, float(area[k]))
     filled = _filled(work, [gap for gap in gaps if fills[gap.piece]])
     stays = np.zeros(len(filled.faces), dtype=np.bool_)
     stays[: len(piece)] = (opened & ~fills)[piece]
@@ -163,8 +164,8 @@ def _without_sheets(work: Work, sheets: Bools, gaps: list[Gap], thickness: float
         first = at(work.vertices[gaps[0].ring].mean(axis=0))
         raise PartError(
             "part-mesh-sheet",
-            f"the mesh has an open skin of {total * 1e6:.4g} mm2 ({count(int(sheets.sum()), 'face')}) without "
-            f"thickness: {count(len(gaps), 'opening')} of {opening * 1e6:.4g} mm2, first at {first}",
+            f"the mesh has an open skin of {mm2(total)} ({count(int(sheets.sum()), 'face')}) without "
+            f"thickness: {count(len(gaps), 'opening')} of {mm2(opening)}, first at {first}",
             hint='a sheet or tray: give its thickness, --thickness 2mm or thickness = "2 mm" under [part]; '
             "a solid: close it in the program that made it",
             marks=marks(work.vertices[where]),

@@ -14,6 +14,7 @@ from geom.repair.work import warned
 from geom.surface.solid import NotSolidError, from_manifold, to_manifold
 from geom.surface.soundness import edge_report, groups_of
 from geom.surface.surface import Surface
+from geom.wording import mm2
 
 FLAKE = 0.5  # mean thickness of a scrap of rounding, in least depths of a crossing
 SURE = 1e-12  # by how much touching bodies are let into each other at least, as a share of the diagonal
@@ -146,8 +147,8 @@ def _told(bodies: Bodies, clusters: list[Ints], areas: tuple[float, float], cuts
     inner = f", {cuts} of them hollow and cut out," if cuts else ""
     message = (
         f"{number} bodies that touch or overlap{inner} joined into "
-        f"{len(clusters)}: {before * 1e6:.6g} mm2 of skin before, {after * 1e6:.6g} mm2 after; joints and what lies "
-        f"inside, {(before - after) * 1e6:.6g} mm2, are not wetted"
+        f"{len(clusters)}: {mm2(before, 6)} of skin before, {mm2(after, 6)} after; joints and what lies "
+        f"inside, {mm2(before - after, 6)}, are not wetted"
     )
     faces = int(sum(np.diff(bodies.start)[members].sum() for members in clusters))
     return warned("repair-united", message, faces, after - before, np.array(bodies.place(int(clusters[0][0]))))

@@ -6,11 +6,12 @@ from geom.arrays import Floats, Ints
 from geom.errors import PartError
 from geom.findings import Severity
 from geom.repair.apart import balanced, skins_of, taken_apart
-from geom.repair.bodies import united
+from geom.repair.bodies import United, united
 from geom.repair.change import Change, Mended
 from geom.repair.duplicates import doubles_dropped
 from geom.repair.fins import fins_dropped, loose_dropped
 from geom.repair.holes import holes_filled
+from geom.repair.parted import bodies_parted
 from geom.repair.solidity import check_solid, flat_skins
 from geom.repair.weld import corners_joined, cracks_closed
 from geom.repair.winding import outside_out, wound_alike
@@ -37,6 +38,7 @@ def mended(vertices: Floats, faces: Ints, source: Ints, *, strict: bool = False,
     """
     work = corners_joined(_started(vertices, faces, source))
     _check_area(work)
+    work = bodies_parted(work)
     work = cracks_closed(work)
     work = doubles_dropped(work)
     _check_left(work)
@@ -44,14 +46,14 @@ def mended(vertices: Floats, faces: Ints, source: Ints, *, strict: bool = False,
     was_mixed = bool(len(work.edges.twisted))
     work = wound_alike(work)
     work = holes_filled(work, thickness=thickness)
-    work, bodies = _as_solids(work, was_mixed=was_mixed)
+    work, skin = _as_solids(work, was_mixed=was_mixed)
     check_solid(work)
     _check_strict(work.changes, strict=strict)
-    return Mended(work.vertices, work.faces, work.source, bodies, work.changes)
+    return Mended(work.vertices, work.faces, work.source, skin.bodies, work.changes, skin.findings)
 
 
-def _as_solids(work: Work, *, was_mixed: bool) -> tuple[Work, int]:
-    """Return the outer skin of closed faces, and of how many solids it is."""
+def _as_solids(work: Work, *, was_mixed: bool) -> tuple[Work, United]:
+    """Return the work on the outer skin of closed faces, and the skin."""
     edges = len(work.edges.crowded)
     work = balanced(work)
     skin_of = skins_of(work)
@@ -71,7 +73,7 @@ def _as_solids(work: Work, *, was_mixed: bool) -> tuple[Work, int]:
         changes = (warned("repair-apart", words, 0, 0.0, places[0]), *changes)
     if skin.faces is not work.faces:
         work = work.with_faces(skin.vertices, skin.faces, skin.source)
-    return (work.with_changes(*changes) if changes else work), skin.bodies
+    return (work.with_changes(*changes) if changes else work), skin
 
 
 def _started(vertices: Floats, faces: Ints, source: Ints) -> Work:

@@ -8,7 +8,7 @@ from geom.repair.change import Change
 from geom.repair.intersections import crossing_faces, rounding
 from geom.repair.work import at, count, marks, warned
 from geom.surface.soundness import EdgeReport, edge_report, edge_runs, fans_of, groups_of
-from geom.wording import mm
+from geom.wording import mm, mm2
 
 MITRE = 4.0  # longest move of a vertex, in half thicknesses: bends down to 29 degrees between the sides
 FLAT = 1e-3  # least share of normals off the mean that is a bend: flatter than 2 degrees is one plane
@@ -51,8 +51,8 @@ def thickened(vertices: Floats, faces: Ints, source: Ints, thickness: float) -> 
     drawn = float(np.linalg.norm(vectors, axis=1).sum())
     area = float(np.linalg.norm(_area_vectors(solid_points, solid), axis=1).sum())
     message = (
-        f"a drawn sheet of {drawn * 1e6:.6g} mm2 on one side given {mm(thickness)} mm of thickness, half to each side "
-        f"of the drawn faces, with {count(len(walls) // 2, 'side wall')} along its border: {area * 1e6:.6g} mm2"
+        f"a drawn sheet of {mm2(drawn, 6)} on one side given {mm(thickness)} mm of thickness, half to each side "
+        f"of the drawn faces, with {count(len(walls) // 2, 'side wall')} along its border: {mm2(area, 6)}"
     )
     return (
         solid_points,
@@ -106,7 +106,7 @@ def _check_thickness(points: Floats, faces: Ints, edges: EdgeReport, thickness: 
         raise PartError(
             "part-sheet-thickness",
             f"a sheet of {mm(thickness)} mm would be thicker than it is wide: the piece at {at(place)} has "
-            f"{area[first] * 1e6:.4g} mm2 within a border of {mm(float(border[first]))} mm",
+            f"{mm2(float(area[first]))} within a border of {mm(float(border[first]))} mm",
             hint="check the thickness and the unit of the file; draw a block as a solid",
             marks=marks(place[None]),
         )

@@ -10,7 +10,7 @@ from geom.arrays import Bools, Floats, Ints
 from geom.findings import Severity
 from geom.repair.change import Change
 from geom.surface.soundness import EdgeReport, EdgeRuns, edge_runs, report_of
-from geom.wording import mm
+from geom.wording import mm, mm2
 
 MOST_MARKS = 200
 
@@ -101,7 +101,7 @@ class Work:
         """Say an area, and what share of the whole it is."""
         whole = self.area
         share = f", {abs(area) / whole * 100:.3g} % of the area" if whole > 0 else ""
-        return f"{abs(area) * 1e6:.4g} mm2{share}"
+        return f"{mm2(abs(area))}{share}"
 
 
 def warned(code: str, message: str, faces: int, area: float, place: Floats) -> Change:

@@ -11,6 +11,7 @@ from geom.report.tree import Document, Row, Section, Table
 from geom.surface.ball import BALL
 from geom.survey import Survey
 from geom.units import show
+from geom.wording import mm2
 
 
 def survey_document(survey: Survey) -> Document:
@@ -72,7 +73,8 @@ def _repair_section(survey: Survey) -> Section | None:
 
 
 def _change(value: float) -> str:
-    return "none" if value == 0 else f"{1e6 * value:+.4g} mm²"
+    """Return a change of area with its sign."""
+    return "none" if value == 0 else ("+" if value > 0 else "") + mm2(value)
 
 
 def _feature_section(survey: Survey) -> Section:

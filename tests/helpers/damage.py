@@ -62,7 +62,8 @@ def corners_of(mesh: Mended) -> np.ndarray:
 
 
 def codes(mesh: Mended) -> list[str]:
-    return [change.code for change in mesh.changes]
+    """What was changed, then what was found."""
+    return [told.code for told in (*mesh.changes, *mesh.findings)]
 
 
 def flipped(corners: np.ndarray, which: np.ndarray) -> np.ndarray:

@@ -212,6 +212,11 @@ def touching_boxes(at: tuple[float, float, float]) -> bytes:
     return soup(np.concatenate([triangles(box()), triangles(box(at=at))]))
 
 
+def in_turn(at: tuple[float, float, float]) -> bytes:
+    """The same with the faces of the two in turn, so that neither is a row of its own."""
+    return soup(np.stack([triangles(box()), triangles(box(at=at))], axis=1).reshape(-1, 3, 3))
+
+
 def voxels(cubes: list[tuple[int, int, int]]) -> bytes:
     """The skin of unit cubes: every square between a cube and none."""
     filled, corners = set(cubes), []
@@ -303,11 +308,11 @@ BAD: list[tuple[str, str, str, Callable[[], bytes]]] = [
     ("part-mesh-numbers", "face 4 of the file", "nan.stl", lambda: with_value(math.nan)),
     ("part-mesh-numbers", "face 4 of the file", "inf.stl", lambda: with_value(math.inf)),
     ("part-mesh-numbers", "finite", "large.stl", lambda: spoiled(rb"vertex \S+", rb"vertex 2.0e+400")),
-    ("part-mesh-sheet", "1 opening of 100 mm2", "sheet_one_side.stl", lambda: soup(sheet()[:2])),
-    ("part-mesh-sheet", "open skin of 100 mm2", "sheet.stl", lambda: soup(sheet())),
+    ("part-mesh-sheet", "1 opening of 100 mm²", "sheet_one_side.stl", lambda: soup(sheet()[:2])),
+    ("part-mesh-sheet", "open skin of 100 mm²", "sheet.stl", lambda: soup(sheet())),
     (
         "part-mesh-sheet",
-        "open skin of 1280 mm2",
+        "open skin of 1280 mm²",
         "tray.stl",
         lambda: soup(triangles(box())[box().face_normals[:, 2] < 0.5]),
     ),
@@ -361,10 +366,9 @@ MENDED: list[tuple[str, str, float, int, Callable[[], bytes]]] = [
     ("repair-hole-filled", "1 gap in the skin filled by 1 face", 2080, 1, lambda: soup(triangles(box())[1:])),
     ("repair-double", "1 face on the corners of another", 2080, 1, lambda: soup(triangles(box())[[*range(12), 0]])),
     ("repair-united", "2 bodies that touch or overlap joined into 1", 4000, 1, lambda: touching_boxes((40, 0, 0))),
-    ("repair-apart", "along 1 edge and at 2 points", 4160, 2, lambda: touching_boxes((40, 20, 0))),
+    ("repair-apart", "along 1 edge and at 2 points", 4160, 2, lambda: in_turn((40, 20, 0))),
     ("repair-apart", "at 1 point", 4160, 2, lambda: touching_boxes((40, 20, 4))),
     ("repair-apart", "at 1 point", 4200, 1, lambda: voxels(POINT_CONTACT)),
-    ("part-bodies", "2 separate bodies", 4160, 2, lambda: touching_boxes((60, 0, 0))),
     ("part-void", "1 sealed void", 2080, 1, nested),
 ]
 
@@ -384,6 +388,16 @@ def test_repairable_mesh_is_mended_and_says_so(
     with pytest.raises(PartError, match=re.escape(words)) as caught:
         read_mesh(path, MM, strict=True)
     assert caught.value.slug == "part-mesh-strict"
+
+
+@pytest.mark.parametrize("strict", [False, True])
+def test_separate_bodies_are_found_but_no_repair(tmp_path: Path, strict: bool) -> None:
+    path = tmp_path / "two.stl"
+    path.write_bytes(touching_boxes((60, 0, 0)))
+    part = read_mesh(path, MM, strict=strict)
+    assert part.bodies == 2
+    assert part.changes == ()
+    assert ["2 separate bodies" in f.message for f in part.findings if f.code == "part-bodies"] == [True]
 
 
 def test_missing_file_folder_and_pipe_are_refused_without_waiting(tmp_path: Path) -> None:

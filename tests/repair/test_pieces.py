@@ -6,7 +6,7 @@ from collections.abc import Sequence
 import numpy as np
 import pytest
 import trimesh
-from helpers.damage import area, box, codes, corners_of, flipped, halved, mend, sound, volume, voxels
+from helpers.damage import area, box, codes, corners_of, flipped, halved, mend, shuffled, sound, volume, voxels
 from numpy.testing import assert_allclose
 
 from geom.errors import PartError
@@ -99,7 +99,7 @@ def test_closed_skin_without_volume_is_left_out_beside_a_solid_and_refused_alone
 
 def test_two_boxes_with_faces_on_each_other_lose_the_joint() -> None:
     mirrored = box()[:, ::-1] * [-1, 1, 1]  # the diagonals of the joint agree
-    mesh = mend(np.concatenate([box(), mirrored]))
+    mesh = mend(shuffled(np.concatenate([box(), mirrored]), 1))  # in a row they would be two bodies
     assert codes(mesh) == ["repair-joint"]
     assert_allclose(area(corners_of(mesh)), 4000 * MM2, rtol=1e-12, atol=0)
     assert_allclose(mesh.changes[0].area, -160 * MM2, rtol=1e-9, atol=0)
@@ -109,7 +109,7 @@ def test_two_boxes_with_faces_on_each_other_lose_the_joint() -> None:
 def test_four_boxes_round_one_edge_lose_all_four_joints() -> None:
     one = box()
     four = np.concatenate([one, one[:, ::-1] * [-1, 1, 1], one[:, ::-1] * [1, -1, 1], one * [-1, -1, 1]])
-    mesh = mend(four)
+    mesh = mend(shuffled(four, 1))
     assert codes(mesh) == ["repair-joint"]
     assert_allclose(area(corners_of(mesh)), 2 * (80 * 40 + 80 * 4 + 40 * 4) * MM2, rtol=1e-12, atol=0)
     assert_allclose(volume(corners_of(mesh)), 4 * 3200e-9, rtol=1e-12, atol=0)
@@ -118,7 +118,7 @@ def test_four_boxes_round_one_edge_lose_all_four_joints() -> None:
 @pytest.mark.parametrize("over", [[], range(0, 24, 3), range(12), range(12, 24), range(24)])
 def test_boxes_that_touch_along_an_edge_are_taken_apart(over: Sequence[int]) -> None:
     corners = np.concatenate([box(), box(at=(0.04, 0.02, 0))])
-    mesh = mend(flipped(corners, np.isin(np.arange(24), over)))
+    mesh = mend(shuffled(flipped(corners, np.isin(np.arange(24), over)), 1))
     assert "repair-apart" in codes(mesh)
     assert mesh.bodies == 2
     assert_allclose(area(corners_of(mesh)), 2 * PLATE, rtol=1e-12, atol=0)
@@ -192,7 +192,7 @@ def test_missing_facet_of_a_flat_face_is_filled_but_not_a_missing_side() -> None
         assert "1 of them missing from a flat face" in mesh.changes[0].message
         assert_allclose(area(corners_of(mesh)), PLATE, rtol=1e-12, atol=0)
         assert mesh.source[-1] == -1
-    with pytest.raises(PartError, match="1 opening of 800 mm2") as caught:
+    with pytest.raises(PartError, match="1 opening of 800 mm²") as caught:
         mend(box()[np.abs(box()[:, :, 2] - 0.004).max(axis=1) > 1e-9])  # a tray
     assert caught.value.slug == "part-mesh-sheet"
     assert "--thickness" in caught.value.hint
@@ -230,6 +230,19 @@ def test_sheet_of_a_stated_thickness_becomes_a_plate() -> None:
         mesh = mend(corners, thickness=0.004)
         assert_allclose(area(corners_of(mesh)), PLATE, rtol=1e-9, atol=0)
         assert_allclose(volume(corners_of(mesh)), 3200e-9, rtol=1e-9, atol=0)
+
+
+@pytest.mark.parametrize("missing", [0, 5, 11])
+def test_thickness_is_for_sheets_and_gaps_that_can_be_filled_are_filled(missing: int) -> None:
+    mesh = mend(np.delete(box(), missing, axis=0), thickness=0.001)
+    assert codes(mesh) == ["repair-hole-filled"]
+    assert_allclose(area(corners_of(mesh)), PLATE, rtol=1e-12, atol=0)
+
+
+def test_bodies_apart_are_found_and_no_repair() -> None:
+    mesh = mend(np.concatenate([box(), box(at=(0.06, 0, 0))]), strict=True)
+    assert mesh.changes == ()
+    assert [(found.code, str(found.severity)) for found in mesh.findings] == [("part-bodies", "warning")]
 
 
 def test_thickness_leaves_a_solid_alone() -> None:

@@ -110,7 +110,7 @@ def test_the_change_says_the_thickness_and_the_area() -> None:
     assert told.code == "repair-thickened"
     assert_allclose(told.area, 0.0004 + 0.08 * T, rtol=1e-12, atol=0)
     assert "1.5 mm of thickness, half to each side" in told.message
-    assert "400 mm2 on one side" in told.message
+    assert "400 mm² on one side" in told.message
     assert sorted(np.bincount(source)[[7, 9]]) == [6, 6]
 
 
