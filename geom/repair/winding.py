@@ -8,6 +8,7 @@ from geom.repair.nesting import MOST_PAIRS, is_within, meeting_boxes, sorted_bod
 from geom.repair.work import Work, at, count, marks, warned
 from geom.surface.soundness import groups_of
 
+FLUSH = 1e-6  # of the diagonal: a body nearer to the box of another than this is no void in it
 SAMPLES = 8  # places of a body that must lie in another for it to be inside
 
 
@@ -95,6 +96,11 @@ def _bodies_to_turn(work: Work, body: Ints, volume: Floats, doubtful: Bools, *, 
     near = meeting_boxes(bodies, 0.0, MOST_PAIRS)
     near = np.concatenate([near, near[:, ::-1]])
     near = near[is_within(bodies, near[:, 0], near[:, 1])]
+    if was_mixed:  # a void has metal all round; what lies flush in another is metal
+        low, high = bodies.box
+        room = FLUSH * work.diagonal
+        deep = (low[near[:, 0]] > low[near[:, 1]] + room) & (high[near[:, 0]] < high[near[:, 1]] - room)
+        near = near[deep.all(axis=1)]
     inside = near[(wraps(bodies, near[:, 0], near[:, 1], SAMPLES) != 0).all(axis=1)]
     holders = np.bincount(inside[:, 0], minlength=len(volume))
     turned = doubtful & ((volume < 0) == (holders % 2 == 0)) & (was_mixed | (holders == 0))

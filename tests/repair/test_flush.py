@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from helpers.damage import area, box, corners_of, mend, volume
+from helpers.damage import area, box, codes, corners_of, flipped, mend, volume
 from scipy import ndimage
 
 from geom.surface.soundness import edge_report
@@ -55,3 +55,22 @@ def test_random_boxes_on_a_small_grid_have_the_area_of_their_union(first: int) -
     for seed in range(first, first + 20):
         boxes = random_boxes(seed)
         assert_counted(drawn(boxes, seed), boxes)
+
+
+@pytest.mark.parametrize("first", range(0, 60, 20))
+def test_random_boxes_with_some_faces_turned_have_the_same_union(first: int) -> None:
+    for seed in range(first, first + 20):
+        boxes = random_boxes(seed)
+        if any(((a > c) & (b < d)).all() for a, b in boxes for c, d in boxes):
+            continue  # in faces wound both ways that is a void
+        corners = drawn(boxes, seed)
+        over = np.random.default_rng(seed).random(len(corners)) < 0.3
+        assert_counted(flipped(corners, over), boxes)
+
+
+def test_two_boxes_of_an_angle_that_share_an_edge_are_joined() -> None:
+    boxes = [(np.array([0, 0, 0]), np.array([6, 4, 1])), (np.array([0, 0, 0]), np.array([1, 4, 4]))]
+    mesh = mend(drawn(boxes))
+    assert codes(mesh) == ["repair-united"]
+    assert mesh.bodies == 1
+    assert area(corners_of(mesh)) / CM**2 == pytest.approx(counted(boxes)[0][0], rel=1e-12)
