@@ -56,7 +56,8 @@ def draw_numbers(pictures: Sequence[Picture], surface: Surface, listed: Sequence
         if spot.seen < LEAST_SEEN:
             left.add(number)
         elif number not in done:
-            _beside(number, tags[best], listed[number - 1], taken[best], pictures[best])
+            small = [s.place for s in spots[best] if s.number != number and s.seen >= LEAST_SEEN and s.depth < COVERS]
+            _beside(number, tags[best], listed[number - 1], taken[best], small, pictures[best])
     return left
 
 
@@ -91,8 +92,15 @@ def _is_free(place: Floats, taken: Sequence[Floats], cross: tuple[float, float])
     return all(np.any(np.abs(place - other) >= APART) for other in taken)
 
 
-def _beside(number: int, tags: Floats, feature: int, taken: dict[int, Floats], picture: Picture) -> None:
-    """Write a number beside its feature, with a line to it that runs under no other number."""
+def _beside(
+    number: int,
+    tags: Floats,
+    feature: int,
+    taken: dict[int, Floats],
+    small: Sequence[Floats],
+    picture: Picture,
+) -> None:
+    """Write a number beside its feature, with a line to it that runs under no other number, and over no small feature."""
     others = list(taken.values())
     mask = np.asarray(tags == feature)
     rows, columns = np.nonzero(mask)
@@ -108,6 +116,7 @@ def _beside(number: int, tags: Floats, feature: int, taken: dict[int, Floats], p
     under = tags[places[:, 1].astype(np.int64), places[:, 0].astype(np.int64)]
     cost = np.linalg.norm(places - start, axis=1) + np.where((under == -1) | (under == feature), 0.0, ON_OTHERS)
     cost += [CROSSING * any(_from_line(other, start, place) < COVERS for other in others) for place in places]
+    cost += [CROSSING * any(float(np.hypot(*(spot - place))) < COVERS for spot in small) for place in places]
     place = places[int(np.argmin(cost))]
     taken[number] = place
     _line(picture, start, place)
