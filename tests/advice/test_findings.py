@@ -163,7 +163,9 @@ def test_an_accuracy_that_was_not_reached_is_told(error: float, wanted: float, s
 
 def test_an_accuracy_that_was_not_reached_names_figure_error_budget_and_what_to_do() -> None:
     message = findings(even(300.0), accuracy=left(0.034))["accuracy-not-reached"].message
-    assert "accuracy asked for, 2 %, was not reached, and the next finer panels would be over the 16000 allowed" in message
+    assert (
+        "accuracy asked for, 2 %, was not reached, and the next finer panels would be over the 16000 allowed" in message
+    )
     assert "the thinnest significant place (and so the time) may still be off by 3.4 %" in message
     assert "raise [solve] most_panels" in message
     message = findings(even(300.0), accuracy=left(0.034, spent="60 s"))["accuracy-not-reached"].message

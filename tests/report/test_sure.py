@@ -143,7 +143,9 @@ def test_the_report_says_what_was_asked_what_was_used_and_that_it_was_reached() 
 
 def test_the_report_says_what_is_left_and_which_budget_was_spent() -> None:
     told = row(unsure(small_plan(), spent="16000 panels", wanted=0.02), "Numerical error", "asked")
-    assert told == "2 %: NOT reached, 4.5 % left of percentile p99; the next finer panels would be over the 16000 allowed"
+    assert (
+        told == "2 %: NOT reached, 4.5 % left of percentile p99; the next finer panels would be over the 16000 allowed"
+    )
 
 
 def test_json_has_the_error_of_each_feature_copy_and_ratio() -> None:
