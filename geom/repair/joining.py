@@ -8,7 +8,7 @@ import numpy as np
 from geom.arrays import Floats, Ints
 from geom.errors import PartError
 from geom.repair.change import Change
-from geom.repair.intersections import rounding
+from geom.repair.intersections import crossing_faces, rounding
 from geom.repair.nesting import Bodies, sorted_bodies
 from geom.repair.work import warned
 from geom.surface.solid import NotSolidError, from_manifold, to_manifold
@@ -17,6 +17,8 @@ from geom.surface.surface import Surface
 from geom.wording import mm2
 
 FLAKE = 0.5  # mean thickness of a scrap of rounding, in least depths of a crossing
+TRIES = 8  # orders in which bodies are joined, while rounding folds the skin of the union onto itself
+FOLDED = 1e-3  # most that may stay folded, as a share of the area
 SURE = 1e-12  # by how much touching bodies are let into each other at least, as a share of the diagonal
 
 
@@ -65,13 +67,41 @@ def _one(bodies: Bodies, members: Ints, moved: dict[int, Floats], shallow: float
                 marks=[bodies.place(member)],
             ) from error
         (cut if negative else added).append(solid)
+    best, least = None, np.inf
+    for turn in range(TRIES):
+        mixer = np.random.default_rng(turn)
+        whole = _without_flakes(_union(added, cut, mixer if turn else None, len(bodies.faces)), shallow)
+        folded = crossing_faces(whole.vertices, whole.faces)
+        fold = float(whole.areas[np.unique(folded)].sum())
+        if best is None or fold < least:
+            best, least = whole, fold
+        if not len(folded):
+            break
+    assert best is not None
+    if least > FOLDED * best.area:
+        raise PartError(
+            "part-mesh-tangled",
+            f"the union of {len(members)} bodies would lie on itself in {mm2(least)} of its faces: some of theirs lie in "
+            "one plane but for rounding",
+            hint="join the bodies in the program that made them, or export them one at a time",
+            marks=[bodies.place(member) for member in members[:100].tolist()],
+        )
+    return best
+
+
+def _union(
+    added: list[manifold3d.Manifold], cut: list[manifold3d.Manifold], mixer: np.random.Generator | None, rows: int
+) -> Surface:
+    """Return the union of ``added`` less ``cut``, one after the other in the order given or a mixed one."""
+    if mixer is not None:
+        added, cut = ([some[k] for k in mixer.permutation(len(some))] for some in (added, cut))
     solid = manifold3d.Manifold.batch_boolean(added or cut, manifold3d.OpType.Add)
     if added and cut:
         solid -= manifold3d.Manifold.batch_boolean(cut, manifold3d.OpType.Add)
-    whole = from_manifold(solid, np.arange(len(bodies.faces)))
+    whole = from_manifold(solid, np.arange(rows))
     if not added:  # voids that meet in the metal of another body stay hollow
         whole = Surface(whole.vertices, whole.faces[:, ::-1], whole.tag)
-    return _without_flakes(whole, shallow)
+    return whole
 
 
 def _without_flakes(surface: Surface, shallow: float) -> Surface:
