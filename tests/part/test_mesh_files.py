@@ -290,7 +290,7 @@ BAD: list[tuple[str, str, str, Callable[[], bytes]]] = [
         lambda: soup(triangles(box())).replace(b"\x0c\0\0\0", b"\x07\0\0\0", 1),
     ),
     ("part-mesh-format", "a web page", "page.stl", lambda: b"<html>404 Not Found</html>" * 9),
-    ("part-mesh-format", "no ASCII STL", "no_bytes.stl", lambda: b""),
+    ("part-mesh-format", "the file is empty", "no_bytes.stl", lambda: b""),
     ("part-mesh-format", "at least 84", "short.stl", lambda: bytes(40)),
     ("part-mesh-format", "must begin", "keyword.stl", lambda: ascii_stl(box()).replace(b"vertex", b"vertx", 1)),
     ("part-mesh-format", "must begin", "no_endfacet.stl", lambda: ascii_stl(box()).replace(b"endfacet", b"", 1)),
