@@ -7,6 +7,7 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
+from geom.bench.records import Bench
 from geom.chemistry import Bath
 from geom.errors import GeomError, JobError, TableError
 from geom.findings import Finding, Severity
@@ -259,6 +260,21 @@ def _job(keys: JobKeys, source: Source, path: Path | None) -> Job:
         masks=tuple(_masks(keys)),
         threads=tuple(thread.record() for thread in keys.thread),
         roughness=keys.part.roughness_factor,
+        bench=_bench(keys),
+        turns=keys.schedule.record(),
+    )
+
+
+def _bench(keys: JobKeys) -> Bench:
+    """Return what stands round the cell."""
+    return Bench(
+        hook=keys.hook.record() if keys.hook else None,
+        lead=keys.lead.record() if keys.lead else None,
+        room=keys.room.record() if keys.room else None,
+        substrate=keys.substrate.record() if keys.substrate else None,
+        stirred=keys.bath.stirred,
+        ventilated=keys.bath.ventilated,
+        anode_materials=tuple(anode.material for anode in keys.anode or ()),
     )
 
 
@@ -296,7 +312,7 @@ def _origins(keys: JobKeys, bath: Bath, source: Source) -> dict[str, Origin]:
     for name, published in bath.sources.items():
         key = f"bath.{'polarization' if name == 'law' else name}"
         origins[key] = Origin("table", f"{bath.name}: {published.text}")
-    for name in ("title", "tank", "anode", "pose", "supply", "solve"):
+    for name in ("title", "tank", "anode", "pose", "supply", "schedule", "solve"):
         origins[name] = Origin("assumed", "not given in the job")
     for path, value in _leaves(keys):
         key = locate.dotted(path)

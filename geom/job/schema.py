@@ -23,6 +23,7 @@ from geom.cell.cell import (
 from geom.chemistry import Bath, Range
 from geom.electrode.laws import ButlerVolmer, Law, Limited, Linear, Tafel
 from geom.errors import TableError
+from geom.job.bench import HookKeys, LeadKeys, RoomKeys, SubstrateKeys
 from geom.job.bodies import THIEVES, RackKeys, ShieldKeys, ThiefKeys, many, no_length
 from geom.job.demand import SolveKeys
 from geom.job.fields import (
@@ -46,6 +47,7 @@ from geom.job.fields import (
     complain,
     complain_of,
     list_of,
+    nearest,
     quoted,
     table,
     variant,
@@ -54,6 +56,7 @@ from geom.job.files import DrawingKeys, FileKeys, MeshKeys
 from geom.job.job import Supply, Target
 from geom.job.masks import ContactKeys, Names, PlugKeys, StopOffKeys, ThreadKeys
 from geom.job.parts import SHAPES, ShapeKeys
+from geom.job.turns import ScheduleKeys
 from geom.tables.read import FROM_TABLE, bath_name
 from geom.tables.read import bath as bath_of_table
 
@@ -160,6 +163,16 @@ def _bath_name(value: object) -> str:
         complain(error.slug, error.message, error.hint)
 
 
+def _yes_no(value: object) -> bool:
+    """Return true or false, and nothing that stands for them."""
+    if not isinstance(value, bool):
+        complain("job-type", f"{quoted(value)} stands where true or false is expected")
+    return value
+
+
+YesNo = Annotated[bool, BeforeValidator(_yes_no)]
+
+
 class BathKeys(Section):
     """The bath: a name of the tables, and what is known better than they do."""
 
@@ -169,6 +182,8 @@ class BathKeys(Section):
     efficiency: Efficiency | None = None
     polarization: Polarization | None = None
     current_density: Annotated[RangeKeys, table(RangeKeys)] | None = None
+    stirred: YesNo = False
+    ventilated: YesNo = False
 
     def record(self) -> Bath:
         """Return the bath of the tables with what the job says in place of theirs."""
@@ -320,15 +335,27 @@ class PoseKeys(Section):
         return Immersed(self.turn, self.at, self.immersed)
 
 
+SUPPLIES = ("constant-current", "constant-voltage", "fixed-voltage")
+
+
+def _supply_kind(value: object) -> str:
+    """Return what the supply holds steady."""
+    if not isinstance(value, str) or value.strip().casefold() not in SUPPLIES:
+        text = f"{quoted(value)} is no kind of supply; it is one of: {', '.join(SUPPLIES)}"
+        complain("job-word-unknown", text, nearest(str(value), SUPPLIES))
+    return value.strip().casefold()
+
+
 class SupplyKeys(Section):
     """The current source."""
 
     max_voltage: Voltage | None = None
     max_current: Current | None = None
+    kind: Annotated[str, BeforeValidator(_supply_kind)] | None = None
 
     def record(self) -> Supply:
         """Return the domain's record."""
-        return Supply(self.max_voltage, self.max_current)
+        return Supply(self.max_voltage, self.max_current, self.kind)
 
 
 class TargetKeys(Section):
@@ -380,6 +407,11 @@ class JobKeys(Section):
     plug: Annotated[tuple[Annotated[PlugKeys, table(PlugKeys)], ...], a_list, many("plug")] = ()
     thread: Annotated[tuple[Annotated[ThreadKeys, table(ThreadKeys)], ...], a_list, many("thread")] = ()
     pose: Annotated[PoseKeys, table(PoseKeys)] | None = None
+    hook: Annotated[HookKeys, table(HookKeys)] | None = None
+    lead: Annotated[LeadKeys, table(LeadKeys)] | None = None
+    room: Annotated[RoomKeys, table(RoomKeys)] | None = None
+    substrate: Annotated[SubstrateKeys, table(SubstrateKeys)] | None = None
+    schedule: Annotated[ScheduleKeys, table(ScheduleKeys)] = ScheduleKeys()
     supply: Annotated[SupplyKeys, table(SupplyKeys)] = SupplyKeys()
     target: Annotated[TargetKeys, table(TargetKeys)]
     solve: Annotated[SolveKeys, table(SolveKeys)] = SolveKeys()

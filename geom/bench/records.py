@@ -1,0 +1,53 @@
+"""Records of what a job states beside cell and supply; None where it states nothing."""
+
+from dataclasses import dataclass
+
+from geom.chemistry import Range
+
+
+@dataclass(frozen=True, slots=True)
+class Hook:
+    """What the part hangs by and is fed through."""
+
+    metal: str  # a row of the table of wires
+    diameter: float  # of one hook [m]
+    count: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Lead:
+    """The wire from supply to cell."""
+
+    metal: str  # a row of the table of wires
+    diameter: float  # of the conductor [m]
+    length: float  # there and back together [m]
+
+
+@dataclass(frozen=True, slots=True)
+class Room:
+    """What the bath loses heat to."""
+
+    temperature: float  # of the air [K]
+    loss: Range | None  # heat lost per kelvin over the air [W/K]; None: estimated from the tank
+    most_rise: float  # of the bath over the run, that is put up with [K]
+
+
+@dataclass(frozen=True, slots=True)
+class Substrate:
+    """The metal that is plated on."""
+
+    metal: str  # a row of the table of substrates
+    strength: float | None  # tensile [Pa]
+
+
+@dataclass(frozen=True, slots=True)
+class Bench:
+    """Everything of a job's surroundings."""
+
+    hook: Hook | None = None
+    lead: Lead | None = None
+    room: Room | None = None
+    substrate: Substrate | None = None
+    stirred: bool = False  # is the bath moved at the part?
+    ventilated: bool = False  # is the air over the bath drawn off?
+    anode_materials: tuple[str | None, ...] = ()  # in the words of the job, one for each anode; None: not stated

@@ -1,0 +1,85 @@
+"""The sections of what stands round the cell: hook, lead, room, the metal plated on."""
+
+from typing import Annotated
+
+from pydantic import BeforeValidator
+
+from geom.bench.records import Hook, Lead, Room, Substrate
+from geom.chemistry import Range
+from geom.constants import ZERO_CELSIUS
+from geom.job.fields import Length, Section, Span, Temperature, Text, complain, list_of, quantity, quoted
+
+ROOM = ZERO_CELSIUS + 20.0
+"""Air of a heated room [K]; common practice, no source."""
+
+MOST_RISE = 15.0
+"""Rise of the bath that is put up with where the job says nothing [K]; common practice, no source."""
+
+MOST_HOOKS = 1000
+_WattsPerKelvin = Annotated[float, quantity("heat loss", Span("W/K", 0.0, 1e4, above=True))]
+_Kelvins = Annotated[float, quantity("temperature difference", Span("K", 0.0, 80.0, above=True))]
+_Strength = Annotated[float, quantity("pressure", Span("MPa", 1e7, 4e9))]
+_WireDiameter = Annotated[float, quantity("length", Span("mm", 1e-5, 0.1))]
+
+
+def _count(value: object) -> int:
+    """Return how many hooks share the current."""
+    if isinstance(value, bool) or not isinstance(value, int):
+        complain("job-type", f"{quoted(value)} stands where a whole number of hooks is expected")
+    if not 1 <= value <= MOST_HOOKS:
+        complain("job-range", f"{quoted(value)} hooks are out of range; at least 1 and at most {MOST_HOOKS}")
+    return value
+
+
+class HookKeys(Section):
+    """What the part hangs by and is fed through."""
+
+    metal: Text = "copper"
+    diameter: _WireDiameter
+    count: Annotated[int, BeforeValidator(_count)] = 1
+
+    def record(self) -> Hook:
+        """Return the domain's record."""
+        return Hook(self.metal, self.diameter, self.count)
+
+
+class LeadKeys(Section):
+    """The wire from supply to cell."""
+
+    metal: Text = "copper"
+    diameter: _WireDiameter
+    length: Length
+
+    def record(self) -> Lead:
+        """Return the domain's record."""
+        return Lead(self.metal, self.diameter, self.length)
+
+
+class RoomKeys(Section):
+    """What the bath loses heat to."""
+
+    temperature: Temperature = ROOM
+    loss: (
+        Annotated[
+            tuple[_WattsPerKelvin, _WattsPerKelvin],
+            BeforeValidator(list_of(2, 'the least and the most heat lost per kelvin, such as ["0.5 W/K", "0.9 W/K"]')),
+        ]
+        | None
+    ) = None
+    most_rise: _Kelvins = MOST_RISE
+
+    def record(self) -> Room:
+        """Return the domain's record."""
+        loss = None if self.loss is None else Range(min(self.loss), sum(self.loss) / 2, max(self.loss))
+        return Room(self.temperature, loss, self.most_rise)
+
+
+class SubstrateKeys(Section):
+    """The metal that is plated on."""
+
+    metal: Text
+    strength: _Strength | None = None
+
+    def record(self) -> Substrate:
+        """Return the domain's record."""
+        return Substrate(self.metal, self.strength)
