@@ -12,7 +12,7 @@ from typing import NamedTuple
 
 from geom.constants import ZERO_CELSIUS
 
-LARGEST = 1e14
+LARGEST = 1e12
 """No number of this trade comes near it, in any unit: beyond it something was mistyped."""
 
 _INCH, _FOOT, _POUND = 0.0254, 0.3048, 0.45359237  # exact, international yard and pound agreement of 1959
@@ -135,7 +135,7 @@ QUANTITIES: Mapping[str, Mapping[str, _Unit]] = {
     "charge": {**_family("Ah A_h", 3600.0), **_family("A_min", 60.0), **_family("As A_s coulomb", 1.0)},
     "power": {**_family("W", 1.0), **_family("kW", 1e3), **_family("mW", 1e-3)},
     "heat loss": {**_family("W/K W/degC W/C", 1.0)},
-    "temperature difference": {**_family("K C °C degC deg_C", 1.0), **_family("F °F degF deg_F", 1.0 / 1.8)},
+    "temperature difference": _family("K", 1.0),
     "pressure": {
         **_family("Pa", 1.0),
         **_family("MPa N/mm2", 1e6),
@@ -199,7 +199,7 @@ def parse(text: object, quantity: str) -> float:
     unit = _unit(rest, text, quantity)
     if is_fraction and unit not in _FRACTION_UNITS:
         raise UnitError(f'"{_clip(text)}": a fraction is read for inches and feet alone; write a decimal number')
-    return _finite(unit.to_si(_finite(number, text)), text)
+    return unit.to_si(_finite(number, text))
 
 
 def unit_factor(unit: str, quantity: str) -> float:
