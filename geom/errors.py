@@ -5,6 +5,7 @@
     ├── PartError                  the part: dimensions that cannot be, a mesh that is not a solid
     ├── CellError                  the set-up: part touches an anode, lies outside the tank
     ├── TableError                 a table entry missing, refused or without source
+    ├── RunLogError                the log of runs: a line that is none
     ├── OutputError                the folder of results cannot be written
     └── SolveError                 exit 3: no trustworthy solution
 
@@ -81,6 +82,10 @@ class CellError(GeomError):
 
 class TableError(GeomError):
     """A table has no such entry, or has it only to refuse it."""
+
+
+class RunLogError(GeomError):
+    """The log of runs cannot be read, or a run cannot be."""
 
 
 class OutputError(GeomError):

@@ -91,6 +91,31 @@ def baths(debug: bool, **options: Any) -> None:
     _guarded(run, options["as_json"], debug)
 
 
+@commands.command()
+@click.argument("job", type=click.Path())
+@click.option("--current", metavar="AMOUNT", help='Mean current of the run, such as "1.3 A".')
+@click.option("--volts", metavar="AMOUNT", help='Voltage between anode and part, such as "1.6 V".')
+@click.option("--time", "minutes", metavar="AMOUNT", help='Time with the current on, such as "35 min".')
+@click.option("--before", metavar="MASS", help='Dry part before plating, such as "48.12 g".')
+@click.option("--after", metavar="MASS", help="Dry part after plating.")
+@click.option("--balance", metavar="MASS", help="Smallest step of the balance; 0.01 g.")
+@click.option("--look", metavar="TEXT", help='What it looks like, such as "bright, lower edge burnt".')
+@click.option("--date", metavar="DATE", help="When, such as 2026-05-09; now.")
+@click.option("--quiet", "-q", is_flag=True, help="No text and no progress; errors and --json are still printed.")
+@json_option
+@debug_option
+def log(debug: bool, **options: Any) -> None:
+    """Add what was really done with JOB to its log, and compare the log with the plan; show it without options."""
+
+    def run() -> int:
+        from geom.cli.log import DONE, Done, run
+
+        done = Done(**{name: options.pop(name) for name in DONE})
+        return run(**options, done=done)
+
+    _guarded(run, options["as_json"], debug)
+
+
 def _guarded(run: Callable[[], int], as_json: bool, debug: bool) -> None:
     """Run a command and leave with its exit code; an error is told once, on stderr."""
     try:

@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 
 from geom.feature import Kind
+from geom.job.bench import HookKeys, LeadKeys, RoomKeys
 from geom.job.bodies import THIEVES, RackKeys, ShieldKeys
 from geom.job.demand import ACCURACIES, LEAST_PANELS, MOST_PANELS, SolveKeys
 from geom.job.files import BendKeys, DrawingKeys, MeshKeys
@@ -64,6 +65,7 @@ def test_every_key_is_in_the_table_of_its_section():
     wanted += [("`[solve]`", SolveKeys), ("`[rack]`", RackKeys), ("`[[shield]]`", ShieldKeys)]
     wanted += [("`[[stop_off]]`", StopOffKeys), ("`[[contact]]`", ContactKeys)]
     wanted += [("`[[plug]]`", PlugKeys), ("`[[thread]]`", ThreadKeys)]
+    wanted += [("`[hook]`", HookKeys), ("`[lead]`", LeadKeys), ("`[room]`", RoomKeys)]
     for heading, model in wanted:
         assert set(model.model_fields) <= in_tables(heading), model
     common = set(PartKeys.model_fields)
