@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from geom.chemistry import Range
+from geom.provenance import Source
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,3 +52,30 @@ class Bench:
     stirred: bool = False  # is the bath moved at the part?
     ventilated: bool = False  # is the air over the bath drawn off?
     anode_materials: tuple[str | None, ...] = ()  # in the words of the job, one for each anode; None: not stated
+
+
+@dataclass(frozen=True, slots=True)
+class WireRule:
+    """What a metal carries as hook, rack or lead."""
+
+    metal: str
+    rack_rule: float  # stays cool and stiff, by cross-section [A/m²]
+    caution: float  # gets warm above this, by cross-section [A/m²]
+    warning: float  # gets too hot to touch above this, by cross-section [A/m²]
+    resistivity: float  # at 20 °C [ohm m]
+    density: float  # [kg/m³]
+    source: Source  # of the rack rule
+    caution_source: Source  # of caution and warning
+    metal_source: Source  # of resistivity and density
+
+
+@dataclass(frozen=True, slots=True)
+class AnodeStock:
+    """How a metal is sold that makes anodes of it."""
+
+    metal: str  # symbol
+    grade: str  # what to ask for
+    sheets: tuple[float, ...]  # usual thicknesses of sheet and strip, the thinnest first [m]
+    rods: tuple[float, ...]  # usual diameters of rod and wire, the thinnest first [m]
+    density: float  # [kg/m³]
+    source: Source
