@@ -39,6 +39,7 @@ class Substrate:
 
     metal: str  # a row of the table of substrates
     strength: float | None  # tensile [Pa]
+    strike: str | None = None  # the thin first coat it has had, a row of the table of strikes
 
 
 @dataclass(frozen=True, slots=True)

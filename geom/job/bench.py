@@ -1,13 +1,17 @@
 """The sections of what stands round the cell: hook, lead, room, the metal plated on."""
 
-from typing import Annotated
+from collections.abc import Callable
+from typing import Annotated, Any
 
-from pydantic import BeforeValidator
+from pydantic import AfterValidator, BeforeValidator
 
 from geom.bench.records import Hook, Lead, Room, Substrate
 from geom.chemistry import Range
 from geom.constants import ZERO_CELSIUS
+from geom.errors import TableError
 from geom.job.fields import Length, Section, Span, Temperature, Text, complain, list_of, quantity, quoted
+from geom.tables.stock import wire_name
+from geom.tables.substrates import strike_name, substrate_name
 
 ROOM = ZERO_CELSIUS + 20.0
 """Air of a heated room [K]; common practice, no source."""
@@ -31,10 +35,22 @@ def _count(value: object) -> int:
     return value
 
 
+def _of_table(name: Callable[[str], str]) -> Any:
+    """Return the type of a key that holds the name of a row of a table, as ``name`` finds it."""
+
+    def read(value: str) -> str:
+        try:
+            return name(value)
+        except TableError as error:
+            complain(error.slug, error.message, error.hint)
+
+    return AfterValidator(read)
+
+
 class HookKeys(Section):
     """What the part hangs by and is fed through."""
 
-    metal: Text = "copper"
+    metal: Annotated[Text, _of_table(wire_name)] = "copper"
     diameter: _WireDiameter
     count: Annotated[int, BeforeValidator(_count)] = 1
 
@@ -46,7 +62,7 @@ class HookKeys(Section):
 class LeadKeys(Section):
     """The wire from supply to cell."""
 
-    metal: Text = "copper"
+    metal: Annotated[Text, _of_table(wire_name)] = "copper"
     diameter: _WireDiameter
     length: Length
 
@@ -77,9 +93,10 @@ class RoomKeys(Section):
 class SubstrateKeys(Section):
     """The metal that is plated on."""
 
-    metal: Text
+    metal: Annotated[Text, _of_table(substrate_name)]
     strength: _Strength | None = None
+    strike: Annotated[Text, _of_table(strike_name)] | None = None
 
     def record(self) -> Substrate:
         """Return the domain's record."""
-        return Substrate(self.metal, self.strength)
+        return Substrate(self.metal, self.strength, self.strike)

@@ -20,7 +20,9 @@ from geom.job.schema import JobKeys
 from geom.part.masks import Mask, Plug
 from geom.part.shapes import Shape
 from geom.provenance import Origin
-from geom.tables.read import anode_refusal, bath_name, bath_names
+from geom.tables.read import anode_refusal, bath_name, bath_names, bath_table, metal
+from geom.tables.specs import Specification, specification
+from geom.tables.substrates import substrate_findings, substrate_name
 from geom.units import show
 
 LARGEST_FILE_BYTES = 1_000_000
@@ -48,6 +50,7 @@ def parse_job(text: str, *, path: Path | None = None) -> Job:
     mistakes += _file_mistakes(data, path)
     mistakes += _anode_mistakes(data)
     mistakes += _target_mistakes(data)
+    mistakes += _specification_mistakes(data)
     mistakes += _place_mistakes(data)
     if keys is not None and not mistakes:
         try:
@@ -224,6 +227,38 @@ def _target_mistakes(data: Mapping[str, Any]) -> list[Mistake]:
     return [Mistake(("target", "voltage"), "job-keys-exclude", text, "leave one out, or both to be advised")]
 
 
+def _specification_mistakes(data: Mapping[str, Any]) -> list[Mistake]:
+    """Return the mistake that the tables have no such specification, or one of another metal than the bath's."""
+    asked = _text_at(data, "target", "specification")
+    if asked is None:
+        return []
+    key, found, symbol = ("target", "specification"), None, None
+    try:
+        found = specification(asked[:200], substrate=_known_substrate(data))
+    except TableError as error:
+        return [Mistake(key, error.slug, error.message, error.hint)]
+    with contextlib.suppress(TableError):
+        symbol = bath_table(_text_at(data, "bath", "name") or "").metal
+    if symbol in (None, found.metal):
+        return []
+    text = f"{found.words} asks for {found.title}; this bath plates {metal(str(symbol)).name}"
+    return [Mistake(key, "job-other-metal", text, f"geom specs --metal {symbol} lists those of this metal")]
+
+
+def _known_substrate(data: Mapping[str, Any]) -> str | None:
+    """Return the metal that is plated on where the job states one that the tables have."""
+    with contextlib.suppress(TableError):
+        return substrate_name(_text_at(data, "substrate", "metal") or "")
+    return None
+
+
+def _text_at(data: Mapping[str, Any], section: str, key: str) -> str | None:
+    """Return a text of the file, or None where there is no text at that place."""
+    keys = data.get(section)
+    value = keys.get(key) if isinstance(keys, dict) else None
+    return value if isinstance(value, str) else None
+
+
 def _place_mistakes(data: Mapping[str, Any]) -> list[Mistake]:
     """Return each section that must be given because something stands in the tank at a stated place."""
     standing = [name for name in ("shield", "thief") if data.get(name)]
@@ -239,6 +274,8 @@ def _place_mistakes(data: Mapping[str, Any]) -> list[Mistake]:
 def _job(keys: JobKeys, source: Source, path: Path | None) -> Job:
     """Return the job of keys that hold together."""
     bath = keys.bath.record()
+    bench = _bench(keys)
+    asked = _specification(keys, bench)
     shape = _shape(keys, path)
     title = keys.title or (path.stem if path else "job")
     return Job(
@@ -250,9 +287,9 @@ def _job(keys: JobKeys, source: Source, path: Path | None) -> Job:
         anodes=tuple(anode.record() for anode in keys.anode) if keys.anode is not None else None,
         pose=keys.pose.record() if keys.pose else None,
         supply=keys.supply.record(),
-        target=keys.target.record(),
-        origins=_origins(keys, bath, source),
-        findings=tuple(_size_findings(keys)),
+        target=keys.target.record(asked),
+        origins=_origins(keys, bath, source) | _specification_origin(asked),
+        findings=(*_size_findings(keys), *substrate_findings(bench.substrate, bath)),
         rack=keys.rack.record() if keys.rack else None,
         shields=tuple(shield.record() for shield in keys.shield),
         thieves=tuple(thief.record() for thief in keys.thief),
@@ -260,9 +297,24 @@ def _job(keys: JobKeys, source: Source, path: Path | None) -> Job:
         masks=tuple(_masks(keys)),
         threads=tuple(thread.record() for thread in keys.thread),
         roughness=keys.part.roughness_factor,
-        bench=_bench(keys),
+        bench=bench,
         turns=keys.schedule.record(),
     )
+
+
+def _specification(keys: JobKeys, bench: Bench) -> Specification | None:
+    """Return the specification that the target asks for."""
+    if keys.target.specification is None:
+        return None
+    return specification(keys.target.specification, substrate=bench.substrate.metal if bench.substrate else None)
+
+
+def _specification_origin(asked: Specification | None) -> dict[str, Origin]:
+    """Return where the thickness of a specification came from."""
+    if asked is None:
+        return {}
+    who = asked.source
+    return {"target.thickness": Origin("table", f"{asked.words}: {who.text} [{who.basis}, trust {who.trust}]")}
 
 
 def _bench(keys: JobKeys) -> Bench:

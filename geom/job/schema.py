@@ -59,6 +59,7 @@ from geom.job.parts import SHAPES, ShapeKeys
 from geom.job.turns import ScheduleKeys
 from geom.tables.read import FROM_TABLE, bath_name
 from geom.tables.read import bath as bath_of_table
+from geom.tables.specs import Specification
 
 
 class LawKeys(Section):
@@ -359,16 +360,30 @@ class SupplyKeys(Section):
 
 
 class TargetKeys(Section):
-    """What the plating must reach."""
+    """What the plating must reach: a thickness, or the specification that asks for one."""
 
-    thickness: Thickness
+    thickness: Thickness | None = None
+    specification: Text | None = None
     current: Current | None = None
     voltage: Voltage | None = None
     significant: Names = ()
 
-    def record(self) -> Target:
-        """Return the domain's record."""
-        return Target(self.thickness, self.current, self.voltage, self.significant)
+    @model_validator(mode="after")
+    def _check(self) -> "TargetKeys":
+        hint = 'thickness = "5 um" or specification = "B689 class 5"; geom specs lists them'
+        if self.thickness is None and self.specification is None:
+            complain_of([Mistake(("thickness",), "job-key-missing", '"thickness" is missing', hint)])
+        if self.thickness is not None and self.specification is not None:
+            text = "thickness and specification are both given; a specification asks for a thickness of its own"
+            complain_of([Mistake(("specification",), "job-keys-exclude", text, "leave one out")])
+        return self
+
+    def record(self, specification: Specification | None) -> Target:
+        """Return the domain's record; ``specification`` is the one that the text means."""
+        thickness = self.thickness if specification is None else specification.thickness
+        assert thickness is not None
+        words = None if specification is None else specification.words
+        return Target(thickness, self.current, self.voltage, self.significant, words)
 
 
 _read_shape: Any = variant("shape", dict(SHAPES)).func

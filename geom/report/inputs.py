@@ -294,6 +294,8 @@ def _supply_rows(plan: Plan) -> Iterator[Row]:
 
 def _target_rows(plan: Plan) -> Iterator[Row]:
     target, origins = plan.job.target, plan.job.origins
+    if target.specification is not None:
+        yield Row("target: specification", target.specification, origin_of(origins, "target.specification"))
     yield Row("target: least local thickness", thickness(target.thickness), origin_of(origins, "target.thickness"))
     if target.current is not None:
         yield Row("target: current", current(target.current), origin_of(origins, "target.current"))
