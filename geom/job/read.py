@@ -20,7 +20,8 @@ from geom.job.schema import JobKeys
 from geom.part.masks import Mask, Plug
 from geom.part.shapes import Shape
 from geom.provenance import Origin
-from geom.tables.read import anode_refusal, bath_name, bath_names, bath_table, metal
+from geom.tables.cautions import anode_findings, anode_refusal
+from geom.tables.read import bath_name, bath_names, bath_table, metal
 from geom.tables.specs import Specification, specification
 from geom.tables.substrates import substrate_findings, substrate_name
 from geom.units import show
@@ -204,6 +205,7 @@ def _anode_mistakes(data: Mapping[str, Any]) -> list[Mistake]:
     """Return each anode whose material the bath refuses."""
     bath, anodes = data.get("bath"), data.get("anode")
     name = bath.get("name") if isinstance(bath, dict) else None
+    ventilated = isinstance(bath, dict) and bath.get("ventilated") is True
     baths = bath_names()
     with contextlib.suppress(TableError):
         baths = (bath_name(name),) if isinstance(name, str) else baths
@@ -211,7 +213,9 @@ def _anode_mistakes(data: Mapping[str, Any]) -> list[Mistake]:
     for index, anode in enumerate(anodes if isinstance(anodes, list) else []):
         material = anode.get("material") if isinstance(anode, dict) else None
         text = material[:200] if isinstance(material, str) else ""
-        reasons = [anode_refusal(text, bath) for bath in baths]  # of an unknown bath, if all would refuse
+        reasons = [
+            anode_refusal(text, bath, ventilated=ventilated) for bath in baths
+        ]  # of an unknown bath, if all would refuse
         if all(reasons):
             hint = "hang anodes of the bath's own metal"
             found.append(Mistake(("anode", index, "material"), "anode-refused", str(reasons[0]), hint))
@@ -289,7 +293,11 @@ def _job(keys: JobKeys, source: Source, path: Path | None) -> Job:
         supply=keys.supply.record(),
         target=keys.target.record(asked),
         origins=_origins(keys, bath, source) | _specification_origin(asked),
-        findings=(*_size_findings(keys), *substrate_findings(bench.substrate, bath)),
+        findings=(
+            *_size_findings(keys),
+            *anode_findings(bench.anode_materials, bath, ventilated=bench.ventilated),
+            *substrate_findings(bench.substrate, bath),
+        ),
         rack=keys.rack.record() if keys.rack else None,
         shields=tuple(shield.record() for shield in keys.shield),
         thieves=tuple(thief.record() for thief in keys.thief),

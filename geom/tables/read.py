@@ -190,16 +190,6 @@ def law_range(name: str) -> tuple[Law, Law, Law]:
     )
 
 
-def anode_refusal(material: str, of: Bath | str) -> str | None:
-    """Return why an anode of ``material`` (free text) must not hang in a bath, or None."""
-    text = " ".join(material.casefold().split())
-    symbol = table("baths")[_key(of)]["metal"]
-    for rule in table("anodes")["refused"]:
-        if symbol in rule["metals"] and (text in rule["names"] or _holds(text, rule["words"])):
-            return f"anode of {material.strip()}: {rule['reason']} ({source_of(rule).text})"
-    return None
-
-
 def cautions(of: Bath | str) -> tuple[str, ...]:
     """Return the cautions for a bath, the gravest first."""
     return tuple(row["text"] for row in _caution_rows(_key(of)))
@@ -244,7 +234,8 @@ def _rows(key: str) -> Mapping[str, Row]:
 def _caution_rows(key: str) -> list[dict[str, Any]]:
     """Return the rows of hazards.toml that apply to a bath."""
     symbol = table("baths")[key]["metal"]
-    return [row for row in table("hazards")["caution"] if symbol in row["metals"] or key in row["baths"]]
+    rows = table("hazards")["caution"]
+    return [row for row in rows if symbol in row["metals"] or any(word in key for word in row["baths"])]
 
 
 def _refuse(plain: str) -> None:
@@ -265,11 +256,6 @@ def _raise_refusal(entry: str, row: Row) -> NoReturn:
         f"{row['title']} ({entry}) is not planned: {row['reason']}",
         hint="send the part to a licensed plater, or plan one of: " + ", ".join(bath_names()),
     )
-
-
-def _holds(text: str, words: list[str]) -> bool:
-    """Return whether the text holds one of the words, whole."""
-    return any(re.search(rf"(?<!\w){re.escape(word)}(?!\w)", text) for word in words)
 
 
 def _need_liquid(temperature: float, key: str) -> None:

@@ -112,5 +112,5 @@ def anode_limit(bath_name: str, metal_symbol: str, material: str | None) -> tupl
 
 def _fits(row: Row, bath_name: str, symbol: str, text: str) -> bool:
     """Return whether a limit is that of this bath, metal and material."""
-    in_bath = not row["baths"] or bath_name in row["baths"]
+    in_bath = not row["baths"] or any(word in bath_name for word in row["baths"])
     return symbol in row["metals"] and in_bath and (not row["words"] or any(word in text for word in row["words"]))

@@ -15,7 +15,6 @@ from geom.errors import TableError
 from geom.provenance import Trust
 from geom.tables import load
 from geom.tables.read import (
-    anode_refusal,
     bath,
     bath_name,
     bath_names,
@@ -74,7 +73,6 @@ def test_every_bath_can_be_made_and_says_who_stands_behind_it(name: str) -> None
         "anode_area_ratio",
     }
     assert made.anode_materials
-    assert all(anode_refusal(material, made) is None for material in made.anode_materials)
 
 
 def test_metals_have_the_atomic_weight_of_iupac() -> None:
@@ -223,51 +221,6 @@ def test_the_laws_of_the_range_go_from_least_to_most_polarized(name: str) -> Non
     drops = [law.drop(bright)[0] for law in law_range(name)]
     assert drops[0] < drops[1] < drops[2]
     assert law_range(name)[1] == bath(name).law
-
-
-@pytest.mark.parametrize(
-    ("material", "of"),
-    [
-        ("stainless steel", "watts-nickel"),
-        ("304", "acid-copper"),
-        ("Stainless 316L", "acetate-nickel"),
-        ("nichrome wire", "acetate-nickel"),
-        ("copper", "watts-nickel"),
-        ("nickel silver", "acetate-nickel"),
-        ("coin", "acetate-nickel"),
-        ("graphite rod", "chloride-nickel"),
-        ("Titanium", "watts-nickel"),
-        ("nickel-plated steel", "watts-nickel"),
-        ("nickel", "acid-copper"),
-    ],
-)
-def test_an_anode_that_harms_bath_or_person_is_refused(material: str, of: str) -> None:
-    reason = anode_refusal(material, of)
-    assert reason is not None
-    assert reason.startswith(f"anode of {material}")
-    assert reason == anode_refusal(material, bath(of))
-
-
-def test_a_stainless_anode_is_refused_for_chromium_by_the_osha_limit_in_every_bath() -> None:
-    for name in bath_names():
-        reason = anode_refusal("stainless steel", name)
-        assert reason is not None
-        assert "chromium(VI)" in reason
-        assert "OSHA" in reason
-
-
-@pytest.mark.parametrize(
-    ("material", "of"),
-    [
-        ("nickel", "watts-nickel"),
-        ("sulfur-activated nickel in titanium baskets", "sulfamate-nickel"),
-        ("carbon-bearing nickel", "watts-nickel"),
-        ("phosphorised copper", "acid-copper"),
-        ("copper pipe", "acid-copper-high-throw"),
-    ],
-)
-def test_an_anode_of_the_metal_itself_is_taken(material: str, of: str) -> None:
-    assert anode_refusal(material, of) is None
 
 
 @each_bath

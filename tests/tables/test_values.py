@@ -29,8 +29,34 @@ def rows() -> Iterator[tuple[str, dict[str, Any]]]:
             yield f"{file}.{key}", row
     for row in table("anodes")["refused"]:
         yield f"anodes.{row['key']}", row
-    for row in table("hazards")["caution"]:
-        yield f"hazards.{row['key']}", row
+    for kind in ("caution", "set_up"):
+        for row in table("hazards")[kind]:
+            yield f"hazards.{row['key']}", row
+    yield from rows_of_the_bench()
+
+
+def rows_of_the_bench() -> Iterator[tuple[str, dict[str, Any]]]:
+    """Yield every row on specifications, substrates, wires and anode stock that states something."""
+    for name, standard in table("specs").items():
+        yield f"specs.{name}", standard
+        for one in standard["class"]:
+            if "source" in one:
+                yield f"specs.{name}.{one['name']}", one
+    for name, row in table("substrates")["substrate"].items():
+        yield f"substrates.{name}", row
+    for kind in ("strike", "rule"):
+        for row in table("substrates")[kind]:
+            yield f"substrates.{kind}.{row['key']}", row
+    for key in ("strength", "temperature", "start"):
+        yield f"bake.{key}", table("substrates")["bake"][key]
+    for name, wire in table("wires").items():
+        for key in ("rack_rule", "conductivity", "density"):
+            yield f"wires.{name}.{key}", wire[key]
+    for symbol, row in table("stock")["stock"].items():
+        yield f"stock.{symbol}", row
+        yield f"stock.{symbol}.density", row["density"]
+    for row in table("stock")["limit"]:
+        yield f"stock.limit.{row['key']}", row
 
 
 ROWS = dict(rows())
