@@ -134,6 +134,7 @@ QUANTITIES: Mapping[str, Mapping[str, _Unit]] = {
     },
     "charge": {**_family("Ah A_h", 3600.0), **_family("A_min", 60.0), **_family("As A_s coulomb", 1.0)},
     "power": {**_family("W", 1.0), **_family("kW", 1e3), **_family("mW", 1e-3)},
+    "concentration": {**_family("g/L g/l kg/m3", 1.0), **_family("oz/gal", _POUND / 16.0 / 3.785411784e-3)},
     "heat loss": {**_family("W/K W/degC W/C", 1.0)},
     "temperature difference": _family("K", 1.0),
     "pressure": {

@@ -43,6 +43,15 @@ class Substrate:
 
 
 @dataclass(frozen=True, slots=True)
+class MakeUp:
+    """A bath that is to be brought to strength by dissolving anodes."""
+
+    start: float  # metal held [kg/m³]
+    end: float  # [kg/m³]
+    current: float | None  # [A]
+
+
+@dataclass(frozen=True, slots=True)
 class Bench:
     """Everything of a job's surroundings."""
 
@@ -50,6 +59,7 @@ class Bench:
     lead: Lead | None = None
     room: Room | None = None
     substrate: Substrate | None = None
+    make_up: MakeUp | None = None
     stirred: bool = False  # is the bath moved at the part?
     ventilated: bool = False  # is the air over the bath drawn off?
     anode_materials: tuple[str | None, ...] = ()  # in the words of the job, one for each anode; None: not stated

@@ -3,13 +3,26 @@
 from collections.abc import Callable
 from typing import Annotated, Any
 
-from pydantic import AfterValidator, BeforeValidator
+from pydantic import AfterValidator, BeforeValidator, model_validator
 
-from geom.bench.records import Hook, Lead, Room, Substrate
+from geom.bench.records import Hook, Lead, MakeUp, Room, Substrate
 from geom.chemistry import Range
 from geom.constants import ZERO_CELSIUS
 from geom.errors import TableError
-from geom.job.fields import Length, Section, Span, Temperature, Text, complain, list_of, quantity, quoted
+from geom.job.fields import (
+    Current,
+    Length,
+    Mistake,
+    Section,
+    Span,
+    Temperature,
+    Text,
+    complain,
+    complain_of,
+    list_of,
+    quantity,
+    quoted,
+)
 from geom.tables.stock import wire_name
 from geom.tables.substrates import strike_name, substrate_name
 
@@ -22,6 +35,7 @@ MOST_RISE = 15.0
 MOST_HOOKS = 1000
 _WattsPerKelvin = Annotated[float, quantity("heat loss", Span("W/K", 0.0, 1e4, above=True))]
 _Kelvins = Annotated[float, quantity("temperature difference", Span("K", 0.0, 80.0, above=True))]
+_Concentration = Annotated[float, quantity("concentration", Span("g/L", 0.0, 300.0))]
 _Strength = Annotated[float, quantity("pressure", Span("MPa", 1e7, 4e9))]
 _WireDiameter = Annotated[float, quantity("length", Span("mm", 1e-5, 0.1))]
 
@@ -100,3 +114,21 @@ class SubstrateKeys(Section):
     def record(self) -> Substrate:
         """Return the domain's record."""
         return Substrate(self.metal, self.strength, self.strike)
+
+
+class MakeUpKeys(Section):
+    """A bath that is to be brought to strength by dissolving anodes; amounts are of the metal."""
+
+    start: _Concentration = 0.0
+    end: _Concentration
+    current: Current | None = None
+
+    @model_validator(mode="after")
+    def _check(self) -> "MakeUpKeys":
+        if self.end <= self.start:
+            complain_of([Mistake(("end",), "job-range", "the strength to reach is not above that at the start")])
+        return self
+
+    def record(self) -> MakeUp:
+        """Return the domain's record."""
+        return MakeUp(self.start, self.end, self.current)

@@ -332,6 +332,7 @@ def _bench(keys: JobKeys) -> Bench:
         lead=keys.lead.record() if keys.lead else None,
         room=keys.room.record() if keys.room else None,
         substrate=keys.substrate.record() if keys.substrate else None,
+        make_up=keys.make_up.record() if keys.make_up else None,
         stirred=keys.bath.stirred,
         ventilated=keys.bath.ventilated,
         anode_materials=tuple(anode.material for anode in keys.anode or ()),

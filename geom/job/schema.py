@@ -23,7 +23,7 @@ from geom.cell.cell import (
 from geom.chemistry import Bath, Range
 from geom.electrode.laws import ButlerVolmer, Law, Limited, Linear, Tafel
 from geom.errors import TableError
-from geom.job.bench import HookKeys, LeadKeys, RoomKeys, SubstrateKeys
+from geom.job.bench import HookKeys, LeadKeys, MakeUpKeys, RoomKeys, SubstrateKeys
 from geom.job.bodies import THIEVES, RackKeys, ShieldKeys, ThiefKeys, many, no_length
 from geom.job.demand import SolveKeys
 from geom.job.fields import (
@@ -425,6 +425,7 @@ class JobKeys(Section):
     hook: Annotated[HookKeys, table(HookKeys)] | None = None
     lead: Annotated[LeadKeys, table(LeadKeys)] | None = None
     room: Annotated[RoomKeys, table(RoomKeys)] | None = None
+    make_up: Annotated[MakeUpKeys, table(MakeUpKeys)] | None = None
     substrate: Annotated[SubstrateKeys, table(SubstrateKeys)] | None = None
     schedule: Annotated[ScheduleKeys, table(ScheduleKeys)] = ScheduleKeys()
     supply: Annotated[SupplyKeys, table(SupplyKeys)] = SupplyKeys()

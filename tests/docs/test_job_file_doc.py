@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from geom.feature import Kind
-from geom.job.bench import HookKeys, LeadKeys, RoomKeys
+from geom.job.bench import HookKeys, LeadKeys, MakeUpKeys, RoomKeys
 from geom.job.bodies import THIEVES, RackKeys, ShieldKeys
 from geom.job.demand import ACCURACIES, LEAST_PANELS, MOST_PANELS, SolveKeys
 from geom.job.files import BendKeys, DrawingKeys, MeshKeys
@@ -66,6 +66,7 @@ def test_every_key_is_in_the_table_of_its_section():
     wanted += [("`[[stop_off]]`", StopOffKeys), ("`[[contact]]`", ContactKeys)]
     wanted += [("`[[plug]]`", PlugKeys), ("`[[thread]]`", ThreadKeys)]
     wanted += [("`[hook]`", HookKeys), ("`[lead]`", LeadKeys), ("`[room]`", RoomKeys)]
+    wanted += [("`[make_up]`", MakeUpKeys)]
     for heading, model in wanted:
         assert set(model.model_fields) <= in_tables(heading), model
     common = set(PartKeys.model_fields)
