@@ -92,6 +92,22 @@ def baths(debug: bool, **options: Any) -> None:
 
 
 @commands.command()
+@click.argument("name", required=False)
+@click.option("--metal", metavar="METAL", help="Those of one metal alone: Ni, Sn, Zn.")
+@json_option
+@debug_option
+def specs(debug: bool, **options: Any) -> None:
+    """List thickness specifications with source and trust, or those of the standard NAME such as B689."""
+
+    def run() -> int:
+        from geom.cli.specs import run
+
+        return run(**options)
+
+    _guarded(run, options["as_json"], debug)
+
+
+@commands.command()
 @click.argument("job", type=click.Path())
 @click.option("--current", metavar="AMOUNT", help='Mean current of the run, such as "1.3 A".')
 @click.option("--volts", metavar="AMOUNT", help='Voltage between anode and part, such as "1.6 V".')

@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from difflib import SequenceMatcher
 
 from geom.chemistry import Range
@@ -50,6 +50,20 @@ def standards(metal: str | None = None) -> tuple[Standard, ...]:
     return tuple(_standard(name) for name in rows if metal is None or rows[name]["metal"] == metal)
 
 
+def standard_named(text: str) -> Standard:
+    """Return the standard that a text names; where it names a class too, with that class alone.
+
+    Raises
+    ------
+    TableError
+        "spec-unknown" or "spec-class-unknown".
+    """
+    standard, found, rest = _found(re.split(r"\bon\b", text, maxsplit=1, flags=re.IGNORECASE)[0])
+    if rest and not found:
+        raise _no_class(standard, rest)
+    return replace(standard, classes=found) if rest else standard
+
+
 def specification(text: str, *, substrate: str | None = None) -> Specification:
     """Return the class that a text names: "B689 class 5", "qq-n-290 grade G", "B545 C on steel".
 
@@ -63,31 +77,36 @@ def specification(text: str, *, substrate: str | None = None) -> Specification:
         that is not stated or is another.
     """
     told, *on = re.split(r"\bon\b", text, maxsplit=1, flags=re.IGNORECASE)
-    name, rest = _standard_of(told)
-    standard = _standard(name)
+    standard, found, rest = _found(told)
     if not standard.classes:
         raise TableError(
             "spec-open",
             f"{standard.standard} has no thickness of its own: {standard.text}",
             hint="state thickness instead",
         )
-    rows = table("specs")[name]["class"]
-    found = [one for row, one in zip(rows, standard.classes, strict=True) if rest in _spellings(row)]
     if not found:
-        offered = ", ".join(dict.fromkeys(one.words.removeprefix(f"{standard.standard} ") for one in standard.classes))
-        raise TableError(
-            "spec-class-unknown",
-            f'{standard.standard} has no class "{" ".join(rest)[:40]}"'
-            if rest
-            else f"{standard.standard} needs a class",
-            hint=f"it has: {offered}",
-        )
+        raise _no_class(standard, rest)
     if on and substrate and substrate_family(on[0]) != substrate_family(substrate):
         raise TableError(
             "spec-substrate",
             f'"{text.strip()[:60]}" is on {on[0].strip()[:40]}, and the metal plated on is {substrate}',
         )
     return _on_substrate(found, on[0].strip() if on else substrate)
+
+
+def _found(text: str) -> tuple[Standard, tuple[Specification, ...], tuple[str, ...]]:
+    """Return the standard that a text names, the classes that its words for the class mean, and those words."""
+    name, rest = _standard_of(text)
+    standard = _standard(name)
+    pairs = zip(table("specs")[name]["class"], standard.classes, strict=True)
+    return standard, tuple(one for row, one in pairs if rest in _spellings(row)), rest
+
+
+def _no_class(standard: Standard, rest: tuple[str, ...]) -> TableError:
+    """Return the mistake that a standard has no such class."""
+    offered = ", ".join(one.words.removeprefix(f"{standard.standard} ") for one in standard.classes)
+    told = f'{standard.standard} has no class "{" ".join(rest)[:40]}"' if rest else f"{standard.standard} needs a class"
+    return TableError("spec-class-unknown", told, hint=f"it has: {offered or 'none, ' + standard.text}")
 
 
 def _on_substrate(found: Sequence[Specification], substrate: str | None) -> Specification:
