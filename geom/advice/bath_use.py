@@ -1,5 +1,6 @@
 """What a run does to the bath: how full it is loaded, how it warms, what metal it gives and takes."""
 
+import math
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -112,8 +113,8 @@ def estimated_loss(tank: Tank) -> Range:
         surface = tank.length * tank.width
         wall = 2.0 * (tank.length + tank.width) * tank.depth
     else:
-        surface = 3.141592653589793 / 4.0 * tank.diameter**2
-        wall = 3.141592653589793 * tank.diameter * tank.depth
+        surface = math.pi / 4.0 * tank.diameter**2
+        wall = math.pi * tank.diameter * tank.depth
     return tank_loss(wall + surface, surface)
 
 
