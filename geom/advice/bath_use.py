@@ -2,15 +2,15 @@
 
 import math
 from dataclasses import dataclass
-from typing import Protocol
 
+from geom.bench.gas import hydrogen_volume
 from geom.bench.heat import HEAT_CAPACITY, Warming, tank_loss, warming
 from geom.bench.records import MakeUp, Room
 from geom.bench.strength import Making, making, strength_after
 from geom.cell.cell import BoxTank, Tank
 from geom.chemistry import Range
 from geom.deposit import Deposit
-from geom.electrode.faraday import Deposited
+from geom.electrode.faraday import Deposited, charge_of_mass
 from geom.field import Field
 from geom.findings import Finding, Severity
 
@@ -25,14 +25,6 @@ LEAST_VOLUME = 0.1
 
 USES = 10
 """Runs over which the change of strength is told."""
-
-
-class Ran(Protocol):
-    """What is asked of a plan's stages."""
-
-    @property
-    def time(self) -> float:
-        """Of the whole schedule [s]."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +42,7 @@ class BathUse:
     dissolved: float  # metal given to it by the anodes [kg]
     strength: float  # change in one run [kg/m³]
     after_uses: float  # change over `USES` runs [kg/m³]
+    hydrogen: float  # at part and thieves in a run, if all that deposits nothing makes it [m³ at 25 °C]
     making: Making | None
 
     @property
@@ -99,6 +92,7 @@ def bath_use(
         dissolved=dissolved,
         strength=strength_after(dissolved - deposited, volume, 1),
         after_uses=strength_after(dissolved - deposited, volume, USES),
+        hydrogen=hydrogen_volume(max(0.0, deposit.charge - float(charge_of_mass(deposited, metal)))),
         making=None if make_up is None else making(make_up.start, make_up.end, volume, metal, make_up.current),
     )
 

@@ -4,6 +4,7 @@ from typing import Any
 
 from geom.advice.anodes import AnodeUse
 from geom.advice.bath_use import MOST_LOADING, USES, BathUse
+from geom.bench.gas import FLAMMABLE
 from geom.chemistry import Range
 from geom.report.amounts import amount, current, current_density, minutes
 from geom.report.tree import Row, Section, Table
@@ -37,6 +38,13 @@ def bath_use_section(found: BathUse | None) -> Section:
             "metal in a run",
             f"{amount(found.dissolved, 'g')} given by the anodes, {amount(found.deposited, 'g')} deposited: the bath {change} "
             f"{amount(abs(found.net), 'g', 2)}, {found.strength:+.2g} g/L; {found.after_uses:+.2g} g/L over {USES} such runs",
+        )
+    )
+    rows.append(
+        Row(
+            "hydrogen",
+            f"up to {amount(found.hydrogen, 'L', 2)} in a run, from the current that deposits nothing: keep the bath open to moving air "
+            f"(from {100 * FLAMMABLE:.0f} % in air on it burns)",
         )
     )
     return Section("What the run does to the bath", tuple(_making(found)), tuple(rows))
@@ -76,15 +84,18 @@ def anode_section(uses: tuple[AnodeUse, ...], placing: tuple[str, ...]) -> Secti
             amount(use.mass, "g") if use.dissolves else "-",
             amount(use.eaten, "g") if use.dissolves else "does not dissolve",
             _life(use),
+            str(use.count) if use.dissolves else "-",
         )
         for use in uses
     )
     notes = [
-        "As first hung; mass is that of the wetted metal. lasts: until the 5 mm slice that is eaten fastest is gone, evenly from its "
-        "wetted sides, at 100 % anode efficiency; right at the liquid line anodes often go faster (common practice, no source).",
+        "Current and density are as first hung; there is the mass of the wetted metal. lasts: until the 5 mm slice that is eaten "
+        "fastest over the schedule is gone, evenly from its wetted sides, at 100 % anode efficiency; right at the liquid line anodes "
+        "often go faster (common practice, no source). needed: how many like it, so that none loses more than half anywhere (common "
+        "practice, no source).",
         *placing,
     ]
-    heads = ("anode", "current", "mean density", "there", "eaten", "lasts")
+    heads = ("anode", "current", "mean density", "there", "eaten", "lasts", "needed")
     return Section("Anodes", tuple(notes), (), Table(heads, lines, (2,)))
 
 
@@ -114,6 +125,7 @@ def bath_use_tree(found: BathUse | None) -> dict[str, Any] | None:
         "dissolved_g": 1e3 * found.dissolved,
         "strength_change_g_L": found.strength,
         "strength_change_over_ten_g_L": found.after_uses,
+        "hydrogen_L": 1e3 * found.hydrogen,
         "make_up": None
         if made is None
         else {
@@ -138,6 +150,8 @@ def anode_tree(uses: tuple[AnodeUse, ...]) -> list[dict[str, Any]]:
             "mass_g": 1e3 * use.mass,
             "eaten_g": 1e3 * use.eaten,
             "lasts_min": use.life / 60,
+            "worst_share_eaten": use.worst,
+            "needed": use.count,
             "fastest_at_mm": 1e3 * use.life_at,
             "at_liquid_line": use.at_liquid_line,
         }

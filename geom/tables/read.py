@@ -173,6 +173,18 @@ def metal(symbol: str) -> Metal:
     )
 
 
+def growth_per_kelvin(name: str, temperature: float) -> float | None:
+    """Return by which share the conductivity of a bath at ``temperature`` [K] grows for each kelvin; None if not tabulated.
+
+    a / (1 + a (T - T0)): the coefficient a is published against the conductivity at T0 = 20 °C.
+    """
+    row = _rows(bath_name(name)).get("conductivity_per_kelvin")
+    if row is None:
+        return None
+    per_kelvin = float(row["typical"]) / 100.0
+    return per_kelvin / (1.0 + per_kelvin * (temperature - parse(row["at"], "temperature")))
+
+
 def law_range(name: str) -> tuple[Law, Law, Law]:
     """Return the cathode's law with the low, typical and high Tafel slope: least to most polarized.
 
