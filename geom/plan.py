@@ -21,6 +21,7 @@ from geom.advice.measures import (
     spread,
 )
 from geom.advice.schedule import WORTH_TURNING, Schedule, best_schedule
+from geom.advice.surroundings import Surroundings, surroundings
 from geom.advice.words import Advice, BareResult, FeatureResult, plan_advice
 from geom.bem.problem import Current, Voltage
 from geom.cell.build import build_cell
@@ -71,6 +72,7 @@ class Plan:
         None  # what one part holds back as first hung; half a turn about the vertical changes nothing
     )
     bare: tuple[BareResult, ...] = ()  # what is stopped off, plugged or under a contact
+    surroundings: Surroundings | None = None  # supply, wires, bath and anodes
 
     @property
     def current(self) -> float:
@@ -159,7 +161,7 @@ def planned(job: Job, say: Progress, *, may_turn: bool) -> Plan:
         schedule = Schedule(schedule.one_pose, 0.0, schedule.one_pose, schedule.turned)
     fields = (first,) if second is None else (first, second)
     deposit = plate(fields, (schedule.first, schedule.second)[: len(fields)], STAGES[: len(fields)], significant)
-    plan = assembled_plan(job, cell, fields, deposit, schedule, level.limits, accuracy)
+    plan = assembled_plan(job, cell, fields, deposit, schedule, level, accuracy)
     say("done", 1.0)
     return plan
 
@@ -242,7 +244,7 @@ def assembled_plan(
     fields: tuple[Field, ...],
     deposit: Deposit,
     schedule: Schedule,
-    limits: tuple[Limit, ...],
+    level: Level,
     accuracy: Accuracy,
 ) -> Plan:
     """Read every figure off the fields and the deposit, and put it into words."""
@@ -254,7 +256,10 @@ def assembled_plan(
     copies = copy_results(first, deposit)
     strip = hottest_strip(first)
     front_to_back = None if sides is None else sides[0] / sides[1]
+    times = (schedule.first, schedule.second)[: len(fields)]
+    round_about = surroundings(job, fields, times, deposit, level.prepared)
     findings = [
+        *round_about.findings,
         *contact_findings(cell.part.features, first.panels.wetted_areas),
         *hanging_findings(hanging, cell.part.area / cell.part.copies),
         *plan_findings(job.supply, first, deposit, strip, schedule, accuracy),
@@ -265,7 +270,7 @@ def assembled_plan(
         fields=fields,
         deposit=deposit,
         schedule=schedule,
-        limits=limits,
+        limits=level.limits,
         accuracy=accuracy,
         time_to_mean=time_for_thickness(
             job.target.thickness, first.current / float(deposit.true_areas.sum()), cell.bath.metal, cell.bath.efficiency
@@ -284,4 +289,5 @@ def assembled_plan(
         copies=copies,
         hanging=hanging,
         bare=bare_results(cell.part, first),
+        surroundings=round_about,
     )

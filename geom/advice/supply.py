@@ -182,5 +182,5 @@ def supply_findings(found: Supplying) -> list[Finding]:
             f"straight across the cell this supply would drive about {brick.current:.2g} A, {brick.over:.1f} times the plan's: "
             "never without a series resistor or a module that limits the current"
         )
-        out.append(Finding(Severity.STOP if brick.over > 2 else Severity.WARNING, "bare-supply", text))
+        out.append(Finding(Severity.WARNING, "bare-supply", text))
     return out

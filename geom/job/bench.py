@@ -7,7 +7,7 @@ from pydantic import AfterValidator, BeforeValidator, model_validator
 
 from geom.bench.records import Hook, Lead, MakeUp, Room, Substrate
 from geom.chemistry import Range
-from geom.constants import ZERO_CELSIUS
+from geom.constants import ROOM_RISE, ROOM_TEMPERATURE
 from geom.errors import TableError
 from geom.job.fields import (
     Current,
@@ -25,12 +25,6 @@ from geom.job.fields import (
 )
 from geom.tables.stock import wire_name
 from geom.tables.substrates import strike_name, substrate_name
-
-ROOM = ZERO_CELSIUS + 20.0
-"""Air of a heated room [K]; common practice, no source."""
-
-MOST_RISE = 15.0
-"""Rise of the bath that is put up with where the job says nothing [K]; common practice, no source."""
 
 MOST_HOOKS = 1000
 _WattsPerKelvin = Annotated[float, quantity("heat loss", Span("W/K", 0.0, 1e4, above=True))]
@@ -88,7 +82,7 @@ class LeadKeys(Section):
 class RoomKeys(Section):
     """What the bath loses heat to."""
 
-    temperature: Temperature = ROOM
+    temperature: Temperature = ROOM_TEMPERATURE
     loss: (
         Annotated[
             tuple[_WattsPerKelvin, _WattsPerKelvin],
@@ -96,7 +90,7 @@ class RoomKeys(Section):
         ]
         | None
     ) = None
-    most_rise: _Kelvins = MOST_RISE
+    most_rise: _Kelvins = ROOM_RISE
 
     def record(self) -> Room:
         """Return the domain's record."""

@@ -16,8 +16,10 @@ from geom.report.amounts import (
     thickness,
     voltage,
 )
+from geom.report.bathuse import anode_section, bath_use_section
 from geom.report.hanging import hanging_section
 from geom.report.inputs import anode_words, input_section, rack_words, slab_words, tank_words, thief_words
+from geom.report.supply import supply_section
 from geom.report.tree import Document, Row, Section, Table
 
 NEVER = 1e7
@@ -35,6 +37,7 @@ def document(plan: Plan) -> Document:
         _limits(plan),
         _amounts(plan),
         _electrodes(plan),
+        *_surroundings(plan),
         hanging_section(plan.hanging),
         _set_up(plan),
         Section("Notes", tuple(_sentence(f.message) for f in plan.findings if f.severity == Severity.NOTE)),
@@ -291,6 +294,18 @@ def _amounts(plan: Plan) -> Section:
         Row("voltage, as first hung", _voltage_band(plan)),
     ]
     return Section("Amounts", (), tuple(rows))
+
+
+def _surroundings(plan: Plan) -> tuple[Section, ...]:
+    """Return the sections about supply, bath and anodes."""
+    found = plan.surroundings
+    if found is None:
+        return ()
+    return (
+        supply_section(found.supplying),
+        anode_section(found.anode_uses, found.placing),
+        bath_use_section(found.bath_use),
+    )
 
 
 def _both_areas(value: float) -> str:

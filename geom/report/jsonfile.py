@@ -14,8 +14,10 @@ from geom.findings import Finding
 from geom.part.part import Part
 from geom.plan import Plan
 from geom.refine import STEP
+from geom.report.bathuse import anode_tree, bath_use_tree
 from geom.report.hanging import hanging_tree
 from geom.report.plainjson import SCHEMA_VERSION, dumped
+from geom.report.supply import supply_tree
 from geom.units import unit_factor
 
 
@@ -87,6 +89,7 @@ def plan_tree(plan: Plan) -> dict[str, Any]:
         },
         "anode": {"mass_g": 1e3 * deposit.anode_mass},
         "set_up": _set_up(plan),
+        **_surroundings(plan),
         "advice": [{"code": a.code, "text": a.text} for a in plan.advice],
         "findings": findings_tree(plan.findings),
         "cautions": list(plan.cell.bath.cautions),
@@ -190,6 +193,16 @@ def _recommendation(plan: Plan) -> dict[str, Any]:
             {"name": limit.name, "value": limit.value, "binds": limit.binds, "basis": limit.basis}
             for limit in plan.limits
         ],
+    }
+
+
+def _surroundings(plan: Plan) -> dict[str, Any]:
+    """Return what the plan asks of supply, bath and anodes."""
+    found = plan.surroundings
+    return {
+        "supply": None if found is None else supply_tree(found.supplying),
+        "bath_use": None if found is None else bath_use_tree(found.bath_use),
+        "anode_use": [] if found is None else anode_tree(found.anode_uses),
     }
 
 

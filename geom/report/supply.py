@@ -53,7 +53,7 @@ def _least_words(wire: LeastWire) -> str:
 
 def _sentences(found: Supplying) -> list[str]:
     out = []
-    if found.can is not None:
+    if found.can is not None and found.kind != "fixed-voltage":
         out.append(
             "The supply as stated gives that."
             if found.can

@@ -11,15 +11,22 @@ from helpers.fake_plan import holding
 from helpers.rack_plan import rack_plan
 from helpers.small_plan import small_plan
 
+from geom.advice.supply import supplying
+from geom.advice.surroundings import Surroundings
 from geom.advice.words import BareResult
+from geom.bench.records import Hook
+from geom.bench.strength import making
 from geom.cell.cell import JarTank, RodAnode
 from geom.cli.main import error_tree
 from geom.errors import JobError, PartError
 from geom.findings import Severity
+from geom.job.job import Supply
 from geom.repair.change import Change
 from geom.report.jsonfile import plan_tree
 from geom.report.survey import survey_tree
 from geom.survey import surveyed
+from geom.tables.read import metal
+from geom.tables.stock import wire_rule
 
 TEXT = (Path(__file__).parents[2] / "docs" / "plan-json.md").read_text(encoding="utf-8")
 BY_JOB = {"origins", "numerical_error.of"}  # records whose keys depend on the job
@@ -48,13 +55,25 @@ def other_cell() -> dict[str, Any]:
     plan = small_plan()
     rod = RodAnode(0.01, 0.05, (-0.05, 0.0, 0.08))
     bare = (BareResult("face, stopped off", "stop-off", 1e-4),)
-    return plan_tree(replace(plan, cell=replace(plan.cell, tank=JarTank(0.2, 0.15), anodes=(rod,)), bare=bare))
+    cell = replace(plan.cell, tank=JarTank(0.2, 0.15), anodes=(rod,))
+    return plan_tree(replace(plan, cell=cell, bare=bare, surroundings=full(plan.surroundings)))
+
+
+def full(found: Surroundings) -> Surroundings:
+    """Return it with a brick, a hook and a bath that is made up."""
+    hook = (Hook("copper", 1e-3), wire_rule("copper"))
+    field = small_plan().fields[0]
+    supply = supplying(
+        field, Supply(12.0, None, "fixed-voltage"), hook=hook, lead=None, per_kelvin=0.02, current_at=lambda v: 9.0
+    )
+    made = making(0.0, 5.9, 1e-3, metal("Ni"), 0.5)
+    return replace(found, supplying=supply, bath_use=replace(found.bath_use, making=made))
 
 
 def test_every_key_of_a_plan_is_listed_and_no_other():
     plans = (small_plan(), rack_plan(), holding())
     found = {*keys(other_cell())}.union(*(keys(plan_tree(plan)) for plan in plans))
-    assert found - {"rack", "hanging.tilt"} == documented(
+    assert found - {"rack", "hanging.tilt", "supply.brick", "bath_use.make_up"} == documented(
         "geom plan"
     )  # null for a part that hangs alone, and that holds nothing
 
@@ -78,9 +97,25 @@ def test_every_key_of_an_error_is_listed():
 
 def test_numbers_have_their_unit_in_the_key():
     """A number is a share or a ratio, a count, or has its unit at the end of its key or that of its record."""
-    plain = {"value", "efficiency", "copies", "number", "part", "area_factor", "numerical_error"}
+    plain = {
+        "worst_share_eaten",
+        "conductivity_growth",
+        "drift_per_kelvin",
+        "gap_factor",
+        "least_gauge",
+        "strips_needed",
+        "value",
+        "efficiency",
+        "copies",
+        "number",
+        "part",
+        "area_factor",
+        "numerical_error",
+    }
     records = (".numerics", ".numerical_error")  # shares and counts alone
-    unit = re.compile(r"_(mm|mm2|mm3|um|A|A_dm2|V|min|g|Ah|deg|S_m|C)(\[\])?$")
+    unit = re.compile(
+        r"_(mm|mm2|mm3|um|A|A_dm2|V|min|g|Ah|deg|S_m|C|W|K|W_K|L|A_L|L_dm2|L_run|ohm|A_mm2|g_L|h)(\[\])?$"
+    )
 
     def numbers(tree: Any, place: str = "") -> Iterator[str]:
         if isinstance(tree, dict):
