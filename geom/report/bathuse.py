@@ -151,7 +151,7 @@ def anode_tree(uses: tuple[AnodeUse, ...]) -> list[dict[str, Any]]:
             "eaten_g": 1e3 * use.eaten,
             "lasts_min": use.life / 60,
             "worst_share_eaten": use.worst,
-            "needed": use.count,
+            "strips_needed": use.count,
             "fastest_at_mm": 1e3 * use.life_at,
             "at_liquid_line": use.at_liquid_line,
         }
