@@ -11,7 +11,7 @@ from numpy.testing import assert_allclose
 from geom.advice.anodes import AnodeUse, anode_use_findings, anode_uses, area_ratio, placing_advice
 from geom.bem.problem import Current
 from geom.cell.build import build_cell
-from geom.cell.cell import Anode, BoxTank, Pose, RodAnode, SheetAnode, WireAnode
+from geom.cell.cell import Anode, BoxTank, Pose, RodAnode, SheetAnode, Wire, WireAnode
 from geom.electrode.laws import Linear
 from geom.field import Field, prepare, solve_field
 from geom.findings import Severity
@@ -185,6 +185,36 @@ def test_an_anode_nearer_than_the_part_is_large_is_told_with_its_gap() -> None:
 )
 def test_an_anode_far_enough_away_is_left_alone(far: Anode) -> None:
     assert not [w for w in placing_advice(solved((far,))) if "stands" in w or "below the part" in w]
+
+
+@pytest.mark.parametrize(
+    ("near", "gap"),
+    [
+        (RodAnode(8 * MM, 50 * MM, (-20 * MM, 0.0, 75 * MM)), 46),
+        (WireAnode(6 * MM, (-20 * MM, 0.0, 50 * MM), (-20 * MM, 0.0, 100 * MM)), 47),
+        (SheetAnode(2 * MM, 50 * MM, 20 * MM, (-20 * MM, 0.0, 75 * MM)), 49),
+    ],
+)
+def test_gaps_are_from_metal_to_metal(near: Anode, gap: int) -> None:
+    """The broad side of the bar lies at x = 30 mm."""
+    assert [w for w in placing_advice(solved((near,))) if w.startswith(f"Anode 1 stands {gap} mm from the part")]
+
+
+def test_thieves_count_as_cathode() -> None:
+    thief = Wire(4 * MM, (31.5 * MM, -60 * MM, 50 * MM), (31.5 * MM, -60 * MM, 100 * MM))
+    plain = solved((sheet(-60 * MM),))
+    pose = Pose(UPRIGHT, (31.5 * MM, 0.0, 75 * MM))
+    cell = build_cell(
+        drilled_bar(),
+        bath(8.0, LAW),
+        tank=BoxTank(0.2, 0.15, 0.15),
+        anodes=(sheet(-60 * MM),),
+        pose=pose,
+        thieves=(thief,),
+    )
+    field = solve_field(prepare(cell, mesh_cell(cell, COARSE)), Current(2.0))
+    skin = math.pi * 4 * MM * 50 * MM + 2 * math.pi * (2 * MM) ** 2
+    assert_allclose(area_ratio(plain) / area_ratio(field), 1.0 + skin / plain.wetted_area, rtol=0.01, atol=0)
 
 
 def test_an_anode_that_reaches_below_the_part_is_told_by_how_much() -> None:

@@ -71,6 +71,9 @@ def test_twice_the_conductivity_halves_the_ohmic_part_of_a_cell_without_polariza
 
 def test_the_drop_at_the_part_is_that_of_its_law_weighed_by_current() -> None:
     of = field(LAW)
+    found = needed(of)
+    assert (found.cathode, found.anode) == electrode_parts(of)
+    assert abs(found.anode) < 1e-9
     j, area = of.at_centroids, of.areas
     assert_allclose(electrode_parts(of)[0], 2e-4 * float(j**2 @ area) / of.current, rtol=0.01, atol=0)
 
@@ -165,6 +168,20 @@ def test_nine_volts_too_many_at_half_an_ampere_take_eighteen_ohms_and_ten_watts(
     assert_allclose(brick.settles_at, 0.5, rtol=1e-6, atol=0)
     # without polarization a voltage drives as many times the current as the gap would have to grow
     assert_allclose(brick.gap_factor, brick.over, rtol=1e-3, atol=0)
+
+
+@pytest.mark.parametrize("times", [1.05, 1.3, 2.7, 8.0])
+def test_with_the_resistor_bought_a_cell_without_polarization_settles_where_both_share_the_voltage(
+    times: float,
+) -> None:
+    """An ohmic cell and a resistor in series: I = V / (R_cell + R)."""
+    of = field(None)
+    brick = needed(of, Supply(times * of.voltage, None, "fixed-voltage")).brick
+    assert brick is not None
+    assert brick.bought is not None
+    assert_allclose(
+        brick.settles_at, times * of.voltage / (of.voltage / of.total_current + brick.bought), rtol=1e-6, atol=0
+    )
 
 
 def test_a_brick_too_weak_for_the_plan_asks_for_no_resistor() -> None:
