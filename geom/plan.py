@@ -9,9 +9,11 @@ import numpy as np
 
 from geom.advice.accuracy import Accuracy
 from geom.advice.copies import CopyResult, copy_results, over_copies, rack_advice
-from geom.advice.current import Limit, weighed_limits
+from geom.advice.coverage import Coverage, coverage, coverage_findings
+from geom.advice.current import weighed_limits
 from geom.advice.doubts import plan_findings
 from geom.advice.features import bare_results, feature_results, with_air
+from geom.advice.limit import Limit
 from geom.advice.measures import (
     Strip,
     front_and_back,
@@ -72,6 +74,7 @@ class Plan:
         None  # what one part holds back as first hung; half a turn about the vertical changes nothing
     )
     bare: tuple[BareResult, ...] = ()  # what is stopped off, plugged or under a contact
+    coverage: Coverage | None = None  # how it lies in the bath's range, first pose
     surroundings: Surroundings | None = None  # supply, wires, bath and anodes
 
     @property
@@ -170,7 +173,7 @@ def chosen_current(
     job: Job, prepared: Prepared, before: Level | None
 ) -> tuple[tuple[Limit, ...], Current | Voltage, Field]:
     """Return the limits weighed, the control to plate under, and a field to begin its solve from."""
-    limits, near = weighed_limits(prepared, job.supply, () if before is None else before.limits)
+    limits, near = weighed_limits(prepared, job.supply, () if before is None else before.limits, job.bench)
     if not job.target.is_fixed:
         return limits, Current(min(limit.value for limit in limits)), near
     unbound = tuple(replace(limit, binds=False) for limit in limits)
@@ -257,8 +260,10 @@ def assembled_plan(
     strip = hottest_strip(first)
     front_to_back = None if sides is None else sides[0] / sides[1]
     times = (schedule.first, schedule.second)[: len(fields)]
+    within = coverage(first, deposit.significant)
     round_about = surroundings(job, fields, times, deposit, level.prepared)
     findings = [
+        *coverage_findings(within, first.total_current),
         *round_about.findings,
         *contact_findings(cell.part.features, first.panels.wetted_areas),
         *hanging_findings(hanging, cell.part.area / cell.part.copies),
@@ -289,5 +294,6 @@ def assembled_plan(
         copies=copies,
         hanging=hanging,
         bare=bare_results(cell.part, first),
+        coverage=within,
         surroundings=round_about,
     )

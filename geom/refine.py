@@ -5,8 +5,9 @@ from dataclasses import dataclass, replace
 from time import monotonic
 
 from geom.advice.accuracy import COARSER, Accuracy, compared, wishes
-from geom.advice.current import UNCHECKED, Limit
+from geom.advice.current import UNCHECKED
 from geom.advice.figures import figures
+from geom.advice.limit import Limit
 from geom.advice.measures import strip_width
 from geom.bem.problem import Current, Voltage
 from geom.cell.cell import Cell

@@ -1,9 +1,12 @@
 """How much current: the least of the limits that were weighed."""
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
+from geom.advice.bench_limits import PRACTICE, bench_limits
+from geom.advice.limit import CLEAR, Limit
 from geom.advice.measures import hottest_current_density, strip_width
 from geom.bem.problem import Current, Voltage
+from geom.bench.records import Bench
 from geom.electrode.laws import Law, Limited
 from geom.field import Field, Prepared, solve_field
 from geom.job.job import Supply
@@ -16,22 +19,8 @@ WEIGHING = 2e-4
 UNCHECKED = float("inf")
 """Balance of anode and cathode current while limits are weighed: the field of the plan is held to its own."""
 
-CLEAR = 0.5
-"""Share of the limiting current that is recommended at most: near it deposits turn rough and powdery (common
-practice, no source; the warning about the hottest edge begins at the same share)."""
-
 NEAR = 0.9
 """Share of the limiting current beyond which no limit is looked for."""
-
-
-@dataclass(frozen=True, slots=True)
-class Limit:
-    """One limit on the current: the current it allows, and whether it is the one that binds."""
-
-    name: str
-    value: float  # current to set that it allows, into part and thieves [A]
-    binds: bool
-    basis: str
 
 
 AT_MEAN = "usual current density of the bath, at the mean"
@@ -42,8 +31,12 @@ FAR_OFF = 1.2
 """A supply voltage that lets so many times the least other limit flow is not weighed again on finer panels."""
 
 
+ALONE = Bench()
+"""Surroundings of which nothing is stated."""
+
+
 def weighed_limits(
-    prepared: Prepared, supply: Supply, before: tuple[Limit, ...] = ()
+    prepared: Prepared, supply: Supply, before: tuple[Limit, ...] = (), bench: Bench = ALONE
 ) -> tuple[tuple[Limit, ...], Field]:
     """Return each limit on the current, the least marked as binding, and a field near the one to come.
 
@@ -58,22 +51,31 @@ def weighed_limits(
     at_strip, field = current_at_strip(prepared, bright.high, begin, most)
     width = 1e3 * strip_width(prepared.panels)
     thieves = ", and what the thieves take" if prepared.panels.thieves else ""
+    source = bath.sources.get("current_density")
+    who = "stated in the job" if source is None else source.text
     limits = [
         Limit(
             AT_MEAN,
             at_mean,
             False,
             f"{bright.typical / 100:.3g} A/dm² over the wetted area{thieves}",
+            source=who,
+            relax="[bath] current_density, where the bath is known to bear more",
         )
     ]
     if at_strip is not None:
         why = f"{bright.high / 100:.3g} A/dm² on a strip {width:.1f} mm wide along the edge{thieves}"
-        limits.append(Limit(AT_STRIP, at_strip, False, why))
+        relax = "rounder edges, a thief or shield beside the hottest edge, the anode further off"
+        limits.append(Limit(AT_STRIP, at_strip, False, why, source=who, relax=relax))
     if clear < float("inf"):
         why = f"{100 * CLEAR:.0f} % of the {most:.3g} A that the limiting current densities stated allow"
-        limits.append(Limit("limiting current of part and anodes", clear, False, why))
+        relax = "stirring, more metal in the bath, a warmer one"
+        limits.append(Limit("limiting current of part and anodes", clear, False, why, PRACTICE, relax))
+    limits += bench_limits(field, bench)
     if supply.max_current is not None:
-        limits.append(Limit("supply current", supply.max_current, False, "the most the supply gives"))
+        limits.append(
+            Limit("supply current", supply.max_current, False, "the most the supply gives", "the job", "another supply")
+        )
     if supply.max_voltage is not None:
         others = min(limit.value for limit in limits)
         at_volts = known.get(AT_VOLTS, 0.0)
@@ -81,7 +83,16 @@ def weighed_limits(
             at_volts = solve_field(
                 prepared, Voltage(supply.max_voltage), start=field, tolerance=WEIGHING, balance=UNCHECKED
             ).total_current
-        limits.append(Limit(AT_VOLTS, at_volts, False, f"what flows at {supply.max_voltage:.3g} V"))
+        limits.append(
+            Limit(
+                AT_VOLTS,
+                at_volts,
+                False,
+                f"what flows at {supply.max_voltage:.3g} V",
+                "the job",
+                "more volts, a narrower gap",
+            )
+        )
     least = min(limits, key=lambda limit: limit.value)
     return tuple(replace(limit, binds=limit is least) for limit in limits), field
 

@@ -6,8 +6,9 @@ Each is relative, and None where an error it hangs on is not known.
 from collections.abc import Sequence
 
 from geom.advice.accuracy import Accuracy
-from geom.advice.current import AT_STRIP, AT_VOLTS, FAR_OFF, Limit
+from geom.advice.current import AT_STRIP, AT_VOLTS, FAR_OFF
 from geom.advice.figures import CURRENT, HOTTEST, MEAN_OF, THINNEST, VOLTAGE
+from geom.advice.limit import Limit
 from geom.advice.words import FeatureResult
 from geom.feature import Kind
 

@@ -60,7 +60,7 @@ class Bench:
     room: Room | None = None
     substrate: Substrate | None = None
     make_up: MakeUp | None = None
-    stirred: bool = False  # is the bath moved at the part?
+    stirred: bool | None = None  # is the bath moved at the part? None: not stated
     ventilated: bool = False  # is the air over the bath drawn off?
     anode_materials: tuple[str | None, ...] = ()  # in the words of the job, one for each anode; None: not stated
 

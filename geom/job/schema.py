@@ -183,7 +183,7 @@ class BathKeys(Section):
     efficiency: Efficiency | None = None
     polarization: Polarization | None = None
     current_density: Annotated[RangeKeys, table(RangeKeys)] | None = None
-    stirred: YesNo = False
+    stirred: YesNo | None = None
     ventilated: YesNo = False
 
     def record(self) -> Bath:
@@ -195,6 +195,7 @@ class BathKeys(Section):
             efficiency=self.efficiency,
             law=self.polarization.record(is_anode=False) if self.polarization else FROM_TABLE,
             current_density=self.current_density.record() if self.current_density else None,
+            stirred=self.stirred,
         )
 
 

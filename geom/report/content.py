@@ -19,6 +19,7 @@ from geom.report.amounts import (
 from geom.report.bathuse import anode_section, bath_use_section
 from geom.report.hanging import hanging_section
 from geom.report.inputs import anode_words, input_section, rack_words, slab_words, tank_words, thief_words
+from geom.report.limits import coverage_section, limits_section
 from geom.report.supply import supply_section
 from geom.report.tree import Document, Row, Section, Table
 
@@ -34,7 +35,8 @@ def document(plan: Plan) -> Document:
         _features(plan),
         _copies(plan),
         _thickness(plan),
-        _limits(plan),
+        limits_section(plan),
+        coverage_section(plan.coverage),
         _amounts(plan),
         _electrodes(plan),
         *_surroundings(plan),
@@ -247,25 +249,6 @@ def _thickness(plan: Plan) -> Section:
         "and thickest 1 % of the area; right at a sharp edge the calculated value has no limit and says nothing."
     )
     return Section("Thickness over the part, after the whole schedule", (note,), tuple(rows), table)
-
-
-def _limits(plan: Plan) -> Section:
-    lines = tuple(
-        (
-            limit.name,
-            amount(limit.value, "A"),
-            sure.limit_error(plan, limit),
-            "binds" if limit.binds else "",
-            limit.basis,
-        )
-        for limit in plan.limits
-    )
-    note = (
-        "You gave the current or the voltage; the limits are for comparison."
-        if plan.current_is_given
-        else "The recommended current is the least of these."
-    )
-    return Section("Limits on the current", (note,), (), Table(("limit", "allows", "±", "", "because"), lines, (3, 4)))
 
 
 def _amounts(plan: Plan) -> Section:

@@ -16,6 +16,7 @@ from geom.plan import Plan
 from geom.refine import STEP
 from geom.report.bathuse import anode_tree, bath_use_tree
 from geom.report.hanging import hanging_tree
+from geom.report.limits import coverage_tree, limits_tree
 from geom.report.plainjson import SCHEMA_VERSION, dumped
 from geom.report.supply import supply_tree
 from geom.units import unit_factor
@@ -88,6 +89,7 @@ def plan_tree(plan: Plan) -> dict[str, Any]:
             "thief_charge_Ah": deposit.thief_charge / 3600,
         },
         "anode": {"mass_g": 1e3 * deposit.anode_mass},
+        "coverage": coverage_tree(plan.coverage),
         "set_up": _set_up(plan),
         **_surroundings(plan),
         "advice": [{"code": a.code, "text": a.text} for a in plan.advice],
@@ -189,10 +191,7 @@ def _recommendation(plan: Plan) -> dict[str, Any]:
         "turn_after_min": schedule.first / 60 if schedule.second > 0 else None,
         "target_thickness_um": 1e6 * plan.job.target.thickness,
         "minimum_local_thickness_um": 1e6 * plan.minimum_local_thickness,
-        "limits": [
-            {"name": limit.name, "value": limit.value, "binds": limit.binds, "basis": limit.basis}
-            for limit in plan.limits
-        ],
+        "limits": limits_tree(plan.limits),
     }
 
 

@@ -1,8 +1,8 @@
 """Numerical errors beside the figures of a report: "± 1.2 %", or nothing where none is known."""
 
 from geom.advice.copies import CopyResult
-from geom.advice.current import Limit
 from geom.advice.figures import CURRENT, HOTTEST, MEAN_OF, THINNEST, VOLTAGE
+from geom.advice.limit import Limit
 from geom.advice.sureness import (
     finer_panels,
     in_words,

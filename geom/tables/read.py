@@ -62,6 +62,7 @@ def bath(
     efficiency: float | None = None,
     law: Law | Literal[_Unset.TOKEN] | None = FROM_TABLE,
     current_density: Range | None = None,
+    stirred: bool | None = None,
 ) -> Bath:
     """Return the bath ``name``; what is given stands in place of the table's value, and has no source.
 
@@ -87,6 +88,8 @@ def bath(
     carried = _conductivity(rows, at) if conductivity is None else _exactly(conductivity, "conductivity", key)
     share = range_of(rows["efficiency"], "fraction") if efficiency is None else _exactly(efficiency, "efficiency", key)
     symbol = table("baths")[key]["metal"]
+    moved = "limiting_current_density_stirred"
+    limiting = moved if stirred and moved in rows else "limiting_current_density"
     try:
         return Bath(
             name=key,
@@ -99,7 +102,7 @@ def bath(
             law=law_range(key)[1] if law is FROM_TABLE else law,
             conductivity_range=carried,
             efficiency_range=share,
-            limiting_current_density=_range_if(rows, "limiting_current_density", "current density"),
+            limiting_current_density=_range_if(rows, limiting, "current density"),
             anode_current_density=_range_if(rows, "anode_current_density", "current density"),
             anode_materials=tuple(table("anodes")["materials"][symbol]),
             cautions=cautions(key),

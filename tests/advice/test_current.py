@@ -8,7 +8,8 @@ from helpers.cells import MM, bath
 from helpers.small_plan import small_plan
 from numpy.testing import assert_allclose
 
-from geom.advice.current import Limit, current_at_strip, limiting_current, weighed_limits
+from geom.advice.current import current_at_strip, limiting_current, weighed_limits
+from geom.advice.limit import Limit
 from geom.advice.measures import hottest_current_density, hottest_strip
 from geom.bem.problem import Current
 from geom.cell.build import build_cell
@@ -34,6 +35,9 @@ def limited(limiting: float) -> Prepared:
     plain = cell()
     bath_of_ours = replace(plain.cell.bath, law=Limited(Linear(2e-4), limiting))
     return replace(plain, cell=replace(plain.cell, bath=bath_of_ours))
+
+
+OF_BATH = ("usual current density of the bath", "bright range of the bath")
 
 
 def named(limits: tuple[Limit, ...]) -> dict[str, Limit]:
@@ -80,7 +84,7 @@ def test_the_least_limit_binds_and_no_other(supply: Supply, binding: str | None)
     limits, _ = weighed_limits(cell(), supply)
     (bound,) = [limit for limit in limits if limit.binds]
     assert bound.value == min(limit.value for limit in limits)
-    assert len(limits) == 2 + (supply.max_voltage is not None) + (supply.max_current is not None)
+    assert len(limits) == len(OF_BATH) + 3 + (supply.max_voltage is not None) + (supply.max_current is not None)
     if binding is not None:
         assert bound.name == binding
     else:
@@ -92,7 +96,7 @@ def test_the_least_limit_binds_and_no_other(supply: Supply, binding: str | None)
 
 def test_a_supply_that_is_not_stated_is_no_limit() -> None:
     limits, _ = weighed_limits(cell(), Supply(None, None))
-    assert set(named(limits)) == {"usual current density of the bath", "bright range of the bath"}
+    assert set(named(limits)) == {*OF_BATH, "bath loading", "heating of the bath", "anode current density"}
 
 
 def test_a_bath_of_twice_the_range_allows_more_current() -> None:
@@ -100,7 +104,7 @@ def test_a_bath_of_twice_the_range_allows_more_current() -> None:
     wide = replace(prepared.cell.bath, current_density=prepared.cell.bath.current_density.scaled(2.0))
     richer = replace(prepared, cell=replace(prepared.cell, bath=wide))
     one, two = (named(weighed_limits(p, Supply(None, None))[0]) for p in (prepared, richer))
-    for name in one:
+    for name in OF_BATH:
         # a linear law: the field scales with the current
         assert_allclose(two[name].value, 2 * one[name].value, rtol=0.01, atol=0)
 

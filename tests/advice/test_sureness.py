@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from geom.advice.accuracy import Accuracy
-from geom.advice.current import AT_MEAN, AT_STRIP, AT_VOLTS, Limit
+from geom.advice.current import AT_MEAN, AT_STRIP, AT_VOLTS
+from geom.advice.limit import Limit
 from geom.advice.sureness import in_words, of_edge_to_face, of_features, of_front_to_back, of_limit, summed
 from geom.advice.words import FeatureResult
 from geom.feature import Kind

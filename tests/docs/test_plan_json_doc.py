@@ -99,6 +99,7 @@ def test_numbers_have_their_unit_in_the_key():
     """A number is a share or a ratio, a count, or has its unit at the end of its key or that of its record."""
     plain = {
         "worst_share_eaten",
+        "needed",
         "conductivity_growth",
         "drift_per_kelvin",
         "gap_factor",
@@ -112,7 +113,12 @@ def test_numbers_have_their_unit_in_the_key():
         "area_factor",
         "numerical_error",
     }
-    records = (".numerics", ".numerical_error")  # shares and counts alone
+    records = (
+        ".numerics",
+        ".numerical_error",
+        ".coverage.wetted_shares",
+        ".coverage.significant_shares",
+    )  # shares and counts alone
     unit = re.compile(
         r"_(mm|mm2|mm3|um|A|A_dm2|V|min|g|Ah|deg|S_m|C|W|K|W_K|L|A_L|L_dm2|L_run|ohm|A_mm2|g_L|h)(\[\])?$"
     )
