@@ -70,7 +70,8 @@ def _making(found: BathUse) -> list[str]:
 
 
 def _between(known: Range, digits: int) -> str:
-    low, typical, high = (f"{v:.{digits}g}" for v in (known.low, known.typical, known.high))
+    values = (known.low, known.typical, known.high)
+    low, typical, high = (f"{float(f'{v:.{digits}g}'):.10g}" for v in values)  # no exponent
     return typical if low == high else f"{typical} ({low} to {high})"
 
 

@@ -40,7 +40,7 @@ def _wire_words(wire: Conductor) -> str:
     least = _least_words(wire.least)
     return (
         f"{wire.metal}, {wire.load / 1e6:.2g} A/mm²; the rack rule allows {current(wire.allows)} "
-        f"({wire.rule.source.text}), so {least} would do"
+        f"({wire.rule.source.text}), so {least} would do for the current"
     )
 
 
