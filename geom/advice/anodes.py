@@ -11,6 +11,7 @@ from geom.cell.cell import Anode, RodAnode, SheetAnode, WireAnode
 from geom.electrode.faraday import equivalent
 from geom.field import Field
 from geom.findings import Finding, Severity
+from geom.wording import digits
 
 SLICE = 5e-3
 """Height of the slices of an anode that are looked at one by one [m]."""
@@ -181,11 +182,11 @@ def placing_advice(field: Field) -> tuple[str, ...]:
 
 def _ratio_words(field: Field) -> str:
     ratio, wanted = area_ratio(field), field.cell.bath.anode_area_ratio
-    told = f"The anodes have {ratio:.2g} times the area of the cathode in the liquid"
+    told = f"The anodes have {digits(ratio)} times the area of the cathode in the liquid"
     if wanted is None:
         return f"{told}."
     source = field.cell.bath.sources.get("anode_area_ratio")
-    usual = f"{wanted.low:.2g} to {wanted.high:.2g} is usual ({source.text if source else 'as stated'})"
+    usual = f"{digits(wanted.low)} to {digits(wanted.high)} is usual ({source.text if source else 'as stated'})"
     if ratio < 0.98 * wanted.low:
         return f"{told}; {usual}: hang more of them, or they may go passive and gas."
     return f"{told}; {usual}."

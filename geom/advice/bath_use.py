@@ -13,6 +13,7 @@ from geom.deposit import Deposit
 from geom.electrode.faraday import Deposited, charge_of_mass
 from geom.field import Field
 from geom.findings import Finding, Severity
+from geom.wording import digits
 
 MOST_LOADING = 1e3
 """Current over volume that a bath bears without cooling: 1 A/L [A/m³]; common practice, no source."""
@@ -124,11 +125,11 @@ def bath_use_findings(found: BathUse, most_rise: float) -> list[Finding]:
         out.append(Finding(Severity.WARNING, "bath-warms", text))
     if found.loading > 1.001 * MOST_LOADING:
         text = (
-            f"{found.loading / 1e3:.2g} A for each litre; over about {MOST_LOADING / 1e3:.0f} A/L a small bath warms and drifts "
+            f"{digits(found.loading / 1e3)} A for each litre; over about {MOST_LOADING / 1e3:.0f} A/L a small bath warms and drifts "
             "quickly (common practice, no source)"
         )
         out.append(Finding(Severity.WARNING, "bath-loaded", text))
     if found.volume_per_area < LEAST_VOLUME:
-        text = f"{found.volume_per_area * 10:.2g} litres of bath for each dm² plated; at least 1 is usual (common practice, no source)"
+        text = f"{digits(found.volume_per_area * 10)} litres of bath for each dm² plated; at least 1 is usual (common practice, no source)"
         out.append(Finding(Severity.WARNING, "bath-small", text))
     return out

@@ -8,6 +8,7 @@ from geom.bench.wires import LeastWire, least_wire, next_e12, resistance, sectio
 from geom.field import Field
 from geom.findings import Finding, Severity
 from geom.job.job import Supply
+from geom.wording import digits
 
 CONTACT = 0.01
 """Resistance of a clean clip or hook joint [ohm]; an estimate, no source."""
@@ -166,20 +167,20 @@ def supply_findings(found: Supplying) -> list[Finding]:
     for wire in found.conductors:
         if wire.load > wire.rule.warning:
             text = (
-                f"the {wire.what} carries {wire.load / 1e6:.2g} A/mm²: over about {wire.rule.warning / 1e6:.2g} A/mm² "
-                f"{wire.metal} gets too hot to touch; take {1e3 * wire.least.diameter:.2g} mm or more"
+                f"the {wire.what} carries {digits(wire.load / 1e6)} A/mm²: over about {digits(wire.rule.warning / 1e6)} A/mm² "
+                f"{wire.metal} gets too hot to touch; take {digits(1e3 * wire.least.diameter)} mm or more"
             )
             out.append(Finding(Severity.STOP, "conductor-hot", text))
         elif wire.load > wire.rule.caution:
             text = (
-                f"the {wire.what} carries {wire.load / 1e6:.2g} A/mm²: over about {wire.rule.caution / 1e6:.2g} A/mm² "
-                f"{wire.metal} gets warm; take {1e3 * wire.warm.diameter:.2g} mm or more"
+                f"the {wire.what} carries {digits(wire.load / 1e6)} A/mm²: over about {digits(wire.rule.caution / 1e6)} A/mm² "
+                f"{wire.metal} gets warm; take {digits(1e3 * wire.warm.diameter)} mm or more"
             )
             out.append(Finding(Severity.WARNING, "conductor-warm", text))
     brick = found.brick
     if brick is not None and brick.over is not None and brick.over > 1.1:
         text = (
-            f"straight across the cell this supply would drive about {brick.current:.2g} A, {brick.over:.1f} times the plan's: "
+            f"straight across the cell this supply would drive about {digits(brick.current or 0.0)} A, {digits(brick.over)} times the plan's: "
             "never without a series resistor or a module that limits the current"
         )
         out.append(Finding(Severity.WARNING, "bare-supply", text))

@@ -16,10 +16,10 @@ def bath_use_section(found: BathUse | None) -> Section:
         return Section("What the run does to the bath")
     warm = found.warming
     rows = [
-        Row("bath", f"{amount(found.volume, 'L')}, {found.volume_per_area * 10:.2g} L for each dm² plated"),
+        Row("bath", f"{amount(found.volume, 'L')}, {amount(found.volume_per_area * 10, '', 2)} L for each dm² plated"),
         Row(
             "loading",
-            f"{found.loading / 1e3:.2g} A/L; up to {MOST_LOADING / 1e3:.0f} A/L without cooling (common practice, no source)",
+            f"{amount(found.loading / 1e3, '', 2)} A/L; up to {MOST_LOADING / 1e3:.0f} A/L without cooling (common practice, no source)",
         ),
         Row(
             "heat of the current",
@@ -71,7 +71,7 @@ def _making(found: BathUse) -> list[str]:
 
 def _between(known: Range, digits: int) -> str:
     values = (known.low, known.typical, known.high)
-    low, typical, high = (f"{float(f'{v:.{digits}g}'):.10g}" for v in values)  # no exponent
+    low, typical, high = (amount(v, "", digits) for v in values)
     return typical if low == high else f"{typical} ({low} to {high})"
 
 

@@ -39,7 +39,7 @@ def _drop_words(wire: Conductor) -> str:
 def _wire_words(wire: Conductor) -> str:
     least = _least_words(wire.least)
     return (
-        f"{wire.metal}, {wire.load / 1e6:.2g} A/mm²; the rack rule allows {current(wire.allows)} "
+        f"{wire.metal}, {amount(wire.load / 1e6, '', 2)} A/mm²; the rack rule allows {current(wire.allows)} "
         f"({wire.rule.source.text}), so {least} would do for the current"
     )
 
@@ -78,7 +78,7 @@ def _brick_sentences(brick: Brick) -> list[str]:
     flows = (
         "how much it would drive straight across the cell was not found"
         if brick.current is None
-        else f"straight across the cell it would drive about {amount(brick.current, 'A', 2)}, {brick.over:.1f} times the plan's current"
+        else f"straight across the cell it would drive about {amount(brick.current, 'A', 2)}, {amount(brick.over or 0.0, '', 2)} times the plan's current"
     )
     first = f"A supply of {voltage(brick.voltage)} that cannot be set: {flows}."
     if brick.resistor is None or brick.bought is None or brick.settles_at is None or brick.rating is None:
@@ -89,7 +89,7 @@ def _brick_sentences(brick: Brick) -> list[str]:
         f"(next of series E12): about {amount(brick.settles_at, 'A', 2)} flow, {amount(brick.power or 0.0, 'W', 2)} in it, rated for "
         f"{amount(brick.rating, 'W', 2)} or more ({RESISTOR_MARGIN:.0f} times: common practice, no source). It gets hot: keep it off "
         "wood and plastic.",
-        f"A wider gap alone would have to be about {brick.gap_factor or 0.0:.1f} times the present one (an estimate from the drop in "
+        f"A wider gap alone would have to be about {amount(brick.gap_factor or 0.0, '', 2)} times the present one (an estimate from the drop in "
         "the liquid). Better than both: a module that limits the current.",
     ]
 
