@@ -17,6 +17,7 @@ from geom.report.amounts import (
     voltage,
 )
 from geom.report.bathuse import anode_section, bath_use_section
+from geom.report.cautions import cautions_section, preparation_section
 from geom.report.hanging import hanging_section
 from geom.report.inputs import anode_words, input_section, rack_words, slab_words, tank_words, thief_words
 from geom.report.limits import coverage_section, limits_section
@@ -43,7 +44,8 @@ def document(plan: Plan) -> Document:
         hanging_section(plan.hanging),
         _set_up(plan),
         Section("Notes", tuple(_sentence(f.message) for f in plan.findings if f.severity == Severity.NOTE)),
-        Section("Cautions", _cautions(plan)),
+        preparation_section(plan),
+        cautions_section(plan),
         input_section(plan),
         _checks(plan),
         sure.numerical_error(plan),
@@ -342,11 +344,6 @@ def _set_up(plan: Plan) -> Section:
     rows.append(Row("supply", f"at most {' and '.join(gives)}" if gives else "not stated, so no limit is weighed"))
     note = "Tank frame: origin on the floor at the centre of the tank, x and y level, z up. tank.png shows it."
     return Section("Set-up", (note,), tuple(rows))
-
-
-def _cautions(plan: Plan) -> tuple[str, ...]:
-    """Return the cautions of the bath, which end with what goes before this plan, and one of ours."""
-    return (*plan.cell.bath.cautions, "This plan is a calculation: try it on a scrap piece first.")
 
 
 def _checks(plan: Plan) -> Section:

@@ -15,6 +15,7 @@ from geom.part.part import Part
 from geom.plan import Plan
 from geom.refine import STEP
 from geom.report.bathuse import anode_tree, bath_use_tree
+from geom.report.cautions import cautions_tree, preparation_tree
 from geom.report.hanging import hanging_tree
 from geom.report.limits import coverage_tree, limits_tree
 from geom.report.plainjson import SCHEMA_VERSION, dumped
@@ -44,17 +45,7 @@ def plan_tree(plan: Plan) -> dict[str, Any]:
     return {
         "schema_version": SCHEMA_VERSION,
         "title": plan.job.title,
-        "part": {
-            "title": plan.cell.part.title,
-            "wetted_area_mm2": 1e6 * plan.wetted_area,
-            "area_mm2": 1e6 * plan.cell.part.area,
-            "true_wetted_area_mm2": 1e6 * plan.true_area,
-            "bare_area_mm2": 1e6 * sum(bare.area for bare in plan.bare),
-            "under_air_mm2": 1e6 * sum(feature.under_air for feature in plan.features),
-            "volume_mm3": 1e9 * plan.cell.part.volume,
-            "bounding_box_mm": bounding_box_mm(plan.cell.part),
-            "exact": plan.cell.part.exact,
-        },
+        "part": _part(plan),
         "recommendation": _recommendation(plan),
         "balance": {
             "cathode_A": first.current,
@@ -94,7 +85,9 @@ def plan_tree(plan: Plan) -> dict[str, Any]:
         **_surroundings(plan),
         "advice": [{"code": a.code, "text": a.text} for a in plan.advice],
         "findings": findings_tree(plan.findings),
-        "cautions": list(plan.cell.bath.cautions),
+        "cautions": [caution["text"] for caution in cautions_tree(plan)],
+        "caution_sources": cautions_tree(plan),
+        "preparation": preparation_tree(plan),
         "origins": {key: {"kind": o.kind, "detail": o.detail} for key, o in plan.job.origins.items()},
         "numerical_error": _numerical_error(plan),
         "numerics": [
@@ -202,6 +195,20 @@ def _surroundings(plan: Plan) -> dict[str, Any]:
         "supply": None if found is None else supply_tree(found.supplying),
         "bath_use": None if found is None else bath_use_tree(found.bath_use),
         "anode_use": [] if found is None else anode_tree(found.anode_uses),
+    }
+
+
+def _part(plan: Plan) -> dict[str, Any]:
+    return {
+        "title": plan.cell.part.title,
+        "wetted_area_mm2": 1e6 * plan.wetted_area,
+        "area_mm2": 1e6 * plan.cell.part.area,
+        "true_wetted_area_mm2": 1e6 * plan.true_area,
+        "bare_area_mm2": 1e6 * sum(bare.area for bare in plan.bare),
+        "under_air_mm2": 1e6 * sum(feature.under_air for feature in plan.features),
+        "volume_mm3": 1e9 * plan.cell.part.volume,
+        "bounding_box_mm": bounding_box_mm(plan.cell.part),
+        "exact": plan.cell.part.exact,
     }
 
 

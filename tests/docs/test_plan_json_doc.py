@@ -14,7 +14,7 @@ from helpers.small_plan import small_plan
 from geom.advice.supply import supplying
 from geom.advice.surroundings import Surroundings
 from geom.advice.words import BareResult
-from geom.bench.records import Hook
+from geom.bench.records import Hook, Substrate
 from geom.bench.strength import making
 from geom.cell.cell import JarTank, RodAnode
 from geom.cli.main import error_tree
@@ -56,7 +56,9 @@ def other_cell() -> dict[str, Any]:
     rod = RodAnode(0.01, 0.05, (-0.05, 0.0, 0.08))
     bare = (BareResult("face, stopped off", "stop-off", 1e-4),)
     cell = replace(plan.cell, tank=JarTank(0.2, 0.15), anodes=(rod,))
-    return plan_tree(replace(plan, cell=cell, bare=bare, surroundings=full(plan.surroundings)))
+    bench = replace(plan.job.bench, substrate=Substrate("high-strength steel", 1.25e9))
+    job = replace(plan.job, bench=bench)
+    return plan_tree(replace(plan, job=job, cell=cell, bare=bare, surroundings=full(plan.surroundings)))
 
 
 def full(found: Surroundings) -> Surroundings:
@@ -73,7 +75,7 @@ def full(found: Surroundings) -> Surroundings:
 def test_every_key_of_a_plan_is_listed_and_no_other():
     plans = (small_plan(), rack_plan(), holding())
     found = {*keys(other_cell())}.union(*(keys(plan_tree(plan)) for plan in plans))
-    assert found - {"rack", "hanging.tilt", "supply.brick", "bath_use.make_up"} == documented(
+    assert found - {"rack", "hanging.tilt", "supply.brick", "bath_use.make_up", "preparation"} == documented(
         "geom plan"
     )  # null for a part that hangs alone, and that holds nothing
 
