@@ -162,13 +162,13 @@ def anode_use_findings(uses: tuple[AnodeUse, ...], time: float) -> list[Finding]
         if use.worst >= 1.0:
             text = (
                 f"{use.title} is eaten through after about {use.life / 60:.0f} min, before the run of {time / 60:.0f} min ends: take "
-                f"{use.count} like it side by side or one {use.count} times as thick, and look at the liquid line"
+                f"{use.count} like it side by side or one with as much metal, and look at the liquid line"
             )
             out.append(Finding(Severity.STOP, "anode-eaten", text))
         elif use.worst > WORN:
             text = (
-                f"{use.title} loses {100 * use.worst:.0f} % where it goes fastest in this run: replace it when half is gone, or hang "
-                f"{use.count} like it (common practice, no source)"
+                f"{use.title} loses {100 * use.worst:.0f} % where it goes fastest in this run: replace it when half is gone, or take "
+                f"{use.count} like it or one with as much metal (common practice, no source)"
             )
             out.append(Finding(Severity.WARNING, "anode-worn", text))
     return out
@@ -204,7 +204,7 @@ def _gap_words(field: Field) -> str:
         away = np.abs(np.array(anode.at[:2]) - middle[:2])
         facing = max(float(size[1] if away[0] >= away[1] else size[0]), float(size[2]))
         wanted, gap = min(facing, MOST_GAP), float(_distances(anode, corners).min())
-        if gap < 0.95 * wanted:
+        if gap < 0.9 * wanted:
             short.append((gap / wanted, k, gap, wanted, facing))
     if not short:
         return ""

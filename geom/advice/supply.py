@@ -3,8 +3,12 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 
+import numpy as np
+
+from geom.arrays import Floats
 from geom.bench.records import Hook, Lead, WireRule
 from geom.bench.wires import LeastWire, least_wire, next_e12, resistance, section
+from geom.electrode.laws import Law
 from geom.field import Field
 from geom.findings import Finding, Severity
 from geom.job.job import Supply
@@ -88,8 +92,9 @@ def supplying(
         brick = _brick(supply.max_voltage, current, needed, ohmic, current_at)
     limits = ((supply.max_current, current), (supply.max_voltage, needed))
     known = [need <= 1.001 * most for most, need in limits if most is not None]
-    # at a constant voltage the ohmic part alone gives way: the electrodes' own drop moves little with current
-    drift = None if per_kelvin is None else per_kelvin * ohmic / max(needed - cathode - anode, ohmic)
+    # at a constant voltage what the liquid no longer takes is shared by all that gives way: liquid, wires, electrodes
+    gives_way = needed - cathode - anode + electrode_stiffness(first)
+    drift = None if per_kelvin is None else per_kelvin * ohmic / max(gives_way, ohmic)
     return Supplying(
         current=current,
         cell=first.voltage,
@@ -113,6 +118,28 @@ def electrode_parts(field: Field) -> tuple[float, float]:
     part = float((field.potential[:count] + field.voltage) @ into) / field.current
     out = field.anode_current_density * field.panels.surface.areas
     return part, -float(field.potential @ out) / total
+
+
+def electrode_stiffness(field: Field) -> float:
+    """Return by how much part and anodes drop more if all current grows, over the share by which it grows [V].
+
+    Of a law without polarization 0, of a linear one its drop, of Tafel's its slope: j d(drop)/dj, the mean over the current.
+    """
+    panels, count = field.panels, field.panels.part_count
+    drops, areas = field.potential[:count] + field.voltage, panels.surface.areas
+    total = _stiffness(field.cell.bath.law, field.at_centroids, drops, areas[:count]) / field.current
+    for anode, body in zip(field.cell.anodes, panels.anodes, strict=True):
+        rows = panels.rows(body)
+        out = field.anode_current_density[rows]
+        total += _stiffness(anode.law, out, -field.potential[rows], areas[rows]) / field.total_current
+    return total
+
+
+def _stiffness(law: Law | None, density: Floats, drop: Floats, areas: Floats) -> float:
+    """Return the sum of j d(drop)/dj over current [V A]; all (n,)."""
+    if law is None or not len(density):
+        return 0.0
+    return float((density**2 / np.maximum(law.slope(drop), 1e-9)) @ areas)
 
 
 def _conductors(
