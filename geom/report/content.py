@@ -1,6 +1,7 @@
 """`Plan` to a plain tree of sections: every renderer shows this, in this order."""
 
 from geom.advice.copies import over_copies, thickness_ratio
+from geom.advice.supply import electrode_parts
 from geom.findings import Severity
 from geom.plan import Plan
 from geom.report import sure
@@ -313,12 +314,11 @@ def _more_areas(plan: Plan) -> list[Row]:
 def _voltage_band(plan: Plan) -> str:
     """Return the voltage with what the range of the conductivity makes of its ohmic share."""
     field, bath = plan.fields[0], plan.cell.bath
-    count = field.panels.part_count
-    drop = float((field.potential[:count] + field.voltage) @ (field.current_density * field.areas) / field.current)
+    drop = sum(electrode_parts(field))
     ohmic = field.voltage - drop
     low = drop + ohmic * bath.conductivity / bath.conductivity_range.high
     high = drop + ohmic * bath.conductivity / bath.conductivity_range.low
-    text = f"{sure.of_voltage(plan, voltage(field.voltage))}, of it {voltage(ohmic)} in the liquid and at the anode"
+    text = f"{sure.of_voltage(plan, voltage(field.voltage))}, of it {voltage(ohmic)} in the liquid"
     if high - low > 0.02 * field.voltage:
         text += f"; {voltage(low)} to {voltage(high)} over the range of the conductivity"
     return text
