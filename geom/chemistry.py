@@ -57,7 +57,7 @@ class Bath:
     law: Law | None  # polarization of the cathode; None: none, the primary distribution
     conductivity_range: Range  # [S/m], at `temperature`
     efficiency_range: Range
-    limiting_current_density: Range | None  # [A/m²], unstirred
+    limiting_current_density: Range | None  # [A/m²], unstirred unless the job says that the bath is moved
     anode_current_density: Range | None  # [A/m²]
     anode_materials: tuple[str, ...]
     cautions: tuple[str, ...]

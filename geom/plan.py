@@ -267,7 +267,7 @@ def assembled_plan(
         *round_about.findings,
         *contact_findings(cell.part.features, first.panels.wetted_areas),
         *hanging_findings(hanging, cell.part.area / cell.part.copies),
-        *plan_findings(job.supply, first, deposit, strip, schedule, accuracy),
+        *plan_findings(job.supply, first, deposit, strip, schedule, accuracy, job.bench.stirred),
     ]
     return Plan(
         job=job,

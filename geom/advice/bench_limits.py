@@ -21,6 +21,9 @@ from geom.tables.stock import anode_limit, wire_rule
 
 PRACTICE = "common practice, no source"
 
+DIFFUSION = "limiting current of the bath"
+"""How the name of the limit begins that the supply of ions to the hottest strip sets."""
+
 
 def bench_limits(near: Field, bench: Bench) -> list[Limit]:
     """Return the limits that what stands round the cell sets; ``near`` is a field near the plan's."""
@@ -89,7 +92,7 @@ def _diffusion(near: Field, bench: Bench) -> Limit | None:
     who = "the bath's own" if source is None else f"{source.text} [trust {source.trust}]"
     how = "stirred" if bench.stirred else "unstirred"
     return Limit(
-        f"limiting current of the bath, {how}, at the hottest strip",
+        f"{DIFFUSION}, {how}, at the hottest strip",
         near.total_current * CLEAR * known.typical / hottest,
         False,
         f"{100 * CLEAR:.0f} % of {known.typical / 100:.3g} A/dm²",

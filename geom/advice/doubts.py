@@ -20,11 +20,18 @@ BURNS = 1.5  # times the top of the bright range at the hottest strip: do not pl
 
 
 def plan_findings(
-    supply: Supply, first: Field, deposit: Deposit, strip: Strip | None, schedule: Schedule, accuracy: Accuracy
+    supply: Supply,
+    first: Field,
+    deposit: Deposit,
+    strip: Strip | None,
+    schedule: Schedule,
+    accuracy: Accuracy,
+    stirred: bool | None = None,
 ) -> list[Finding]:
-    """Return every finding about current, voltage, temperature and time."""
+    """Return every finding about current, voltage, temperature and time; ``stirred`` as the job states it."""
     return [
         *_range_findings(first, strip),
+        *_limiting_findings(first, strip, stirred),
         *_supply_findings(supply, first),
         *_anode_findings(first),
         *_bath_findings(first),
@@ -72,24 +79,29 @@ def _range_findings(first: Field, strip: Strip | None) -> list[Finding]:
                 ),
             )
         )
-    return [*out, *_limiting_findings(first, strip)]
+    return out
 
 
-def _limiting_findings(first: Field, strip: Strip | None) -> list[Finding]:
-    """Warn of an edge near the limiting current: that of the polarization law in use, or the unstirred bath's own."""
+def _limiting_findings(first: Field, strip: Strip | None, stirred: bool | None) -> list[Finding]:
+    """Warn of an edge near the limiting current: that of the polarization law in use, or the bath's own."""
     bath = first.cell.bath
     law, usual = bath.law, bath.limiting_current_density
     at_most = [usual.typical] if usual is not None else []
     at_most += [law.limiting] if isinstance(law, Limited) else []
     if strip is None or not at_most or strip.current_density <= 0.5 * min(at_most):
         return []
+    begin, end = (
+        ("stirred, the bath carries", "Keep to about")
+        if stirred
+        else ("stir the bath: unstirred it carries", "Without stirring keep to about")
+    )
     return [
         Finding(
             Severity.WARNING,
             "edge-near-limiting-current",
             (
-                f"stir the bath: unstirred it carries at most about {min(at_most) / 100:.2g} A/dm², and the hottest edge "
-                f"runs at {strip.current_density / 100:.2g} A/dm². Without stirring keep to about "
+                f"{begin} at most about {min(at_most) / 100:.2g} A/dm², and the hottest edge "
+                f"runs at {strip.current_density / 100:.2g} A/dm². {end} "
                 f"{0.5 * min(at_most) / strip.current_density * first.total_current:.2g} A, half of that limit at the hottest edge"
             ),
         )

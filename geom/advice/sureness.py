@@ -6,6 +6,7 @@ Each is relative, and None where an error it hangs on is not known.
 from collections.abc import Sequence
 
 from geom.advice.accuracy import Accuracy
+from geom.advice.bench_limits import DIFFUSION
 from geom.advice.current import AT_STRIP, AT_VOLTS, FAR_OFF
 from geom.advice.figures import CURRENT, HOTTEST, MEAN_OF, THINNEST, VOLTAGE
 from geom.advice.limit import Limit
@@ -64,7 +65,7 @@ def of_front_to_back(features: Sequence[FeatureResult], accuracy: Accuracy) -> f
 
 def of_limit(limit: Limit, limits: Sequence[Limit], accuracy: Accuracy) -> float | None:
     """Return the error of one of the limits on the current; None where no field decides it, or only that of a first look."""
-    if limit.name == AT_STRIP:
+    if limit.name == AT_STRIP or limit.name.startswith(DIFFUSION):
         return accuracy.errors.get(HOTTEST)
     others = [other.value for other in limits if other is not limit]
     if limit.name != AT_VOLTS or limit.value >= FAR_OFF * min(others, default=float("inf")):

@@ -220,8 +220,8 @@ def _bath_rows(plan: Plan) -> Iterator[Row]:
     bright = bath.current_density
     yield row("bright range", f"{_span(bright, 'A/dm²')} ({_span(bright, 'A/ft²')})", "current_density")
     if bath.limiting_current_density is not None:
-        unstirred = _span(bath.limiting_current_density, "A/dm²")
-        yield row("limiting current, unstirred", unstirred, "limiting_current_density")
+        how = "stirred" if plan.job.bench.stirred else "unstirred"
+        yield row(f"limiting current, {how}", _span(bath.limiting_current_density, "A/dm²"), "limiting_current_density")
     yield row("polarization of the part", law_words(bath.law), "polarization", "law")
     yield Row(
         "metal",

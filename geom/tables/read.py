@@ -106,7 +106,11 @@ def bath(
             anode_current_density=_range_if(rows, "anode_current_density", "current density"),
             anode_materials=tuple(table("anodes")["materials"][symbol]),
             cautions=cautions(key),
-            sources=_sources(rows, at, [name for name, stated in given.items() if stated]),
+            sources=_sources(
+                {**rows, "limiting_current_density": rows[limiting]} if limiting in rows else rows,
+                at,
+                [name for name, stated in given.items() if stated],
+            ),
             temperature_range=range_of(rows["temperature"], "temperature"),
             anode_area_ratio=_range_if(rows, "anode_area_ratio", "fraction"),
         )

@@ -4,26 +4,30 @@ from dataclasses import replace
 from functools import cache
 
 import pytest
-from helpers.cells import reference_field
-from hypothesis import given
+from helpers.cells import UPRIGHT, reference_field
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
-from geom.advice.bench_limits import bench_limits
+from geom.advice.bench_limits import DIFFUSION, bench_limits
 from geom.advice.coverage import BARE, coverage, coverage_findings
 from geom.advice.current import weighed_limits
 from geom.advice.limit import Limit
 from geom.advice.measures import hottest_current_density
 from geom.bem.problem import Current
 from geom.bench.records import Bench, Hook, Room
+from geom.cell.build import build_cell
+from geom.cell.cell import BoxTank, Pose
 from geom.chemistry import Range
 from geom.deposit import significant_panels
 from geom.electrode.laws import Linear
 from geom.field import Field, Prepared, prepare, solve_field
 from geom.job.job import Supply
 from geom.panels import MeshOptions, mesh_cell
+from geom.tables import read
 
 LAW = Linear(1.3e-4)
+UNSTATED = Supply(None, None)
 
 
 @cache
@@ -130,3 +134,105 @@ def test_a_uniform_current_lies_where_it_lies() -> None:
         flat = replace(field.solution, current_density=0 * field.solution.current_density + value)
         found = coverage(replace(field, solution=flat), significant)
         assert_allclose(getattr(found.wetted, name), 1.0, rtol=1e-9, atol=0)
+
+
+@cache
+def with_table_law(name: str, *, stirred: bool) -> Prepared:
+    """The reference cell in a bath of the tables, with the polarization of the tables: not in proportion to current."""
+    cell = replace(near().cell, bath=read.bath(name, stirred=stirred))
+    return prepare(cell, mesh_cell(cell, MeshOptions(budget=1200)))
+
+
+def bound(prepared: Prepared, bench: Bench, supply: Supply = UNSTATED) -> Limit:
+    limits, _ = weighed_limits(prepared, supply, (), bench)
+    (found,) = [one for one in limits if one.binds]
+    assert found.value == min(one.value for one in limits)
+    return found
+
+
+@pytest.mark.parametrize("name", ["watts-nickel", "acid-copper"])
+def test_a_still_bath_is_planned_at_half_its_limiting_current_at_the_hottest_strip(name: str) -> None:
+    """Half of the limiting current at the hottest place: common practice, no source; solved for, not scaled."""
+    cell = with_table_law(name, stirred=False)
+    found = bound(cell, Bench(stirred=False))
+    assert found.name.startswith(DIFFUSION)
+    hottest = hottest_current_density(solve_field(cell, Current(found.value)))
+    assert hottest == pytest.approx(0.5 * cell.cell.bath.limiting_current_density.typical, rel=0.01)
+
+
+@pytest.mark.parametrize("name", ["watts-nickel", "acid-copper"])
+def test_stirring_lets_more_current_through(name: str) -> None:
+    still = bound(with_table_law(name, stirred=False), Bench(stirred=False)).value
+    moved = bound(with_table_law(name, stirred=True), Bench(stirred=True)).value
+    assert moved > 1.5 * still
+
+
+@pytest.mark.parametrize("name", read.bath_names())
+def test_every_bath_knows_a_limiting_current_for_still_and_for_moved_liquid(name: str) -> None:
+    """i = n F D c / d: a layer of 0.1 mm for one of 0.3 mm carries three times as much (diffusion, by hand)."""
+    still, moved = (read.bath(name, stirred=stirred).limiting_current_density for stirred in (False, True))
+    assert moved.typical / still.typical == pytest.approx(3.0, rel=0.15)
+
+
+def test_a_small_tank_binds_by_its_litres() -> None:
+    """Common practice, no source: 1 A for each litre; 150 x 120 x 80 mm hold 1.44."""
+    wide = replace(near().cell.bath, current_density=Range(200.0, 700.0, 3000.0))
+    small = build_cell(
+        near().cell.part,
+        wide,
+        tank=BoxTank(150e-3, 120e-3, 80e-3),
+        anodes=(replace(near().cell.anodes[0], width=70e-3, height=70e-3, at=(-30.5e-3, 0.0, 40e-3)),),
+        pose=Pose(UPRIGHT, (31.5e-3, 0.0, 40e-3)),
+    )
+    found = bound(prepare(small, mesh_cell(small, MeshOptions(budget=1200))), Bench())
+    assert found.name == "bath loading"
+    assert found.value == pytest.approx(1.44, rel=1e-9)
+
+
+def test_a_small_anode_binds_by_its_own_area() -> None:
+    sheet = replace(near().cell.anodes[0], height=20e-3, width=20e-3)
+    small = replace(near().cell, anodes=(sheet,))
+    cell = prepare(small, mesh_cell(small, MeshOptions(budget=1200)))
+    found = bound(cell, Bench())
+    assert found.name == "anode current density"
+    assert max(solve_field(cell, Current(found.value)).anode_densities) == pytest.approx(300.0, rel=0.01)
+
+
+def test_an_inert_anode_has_no_limit_of_dissolving() -> None:
+    inert = Bench(anode_materials=("graphite",))
+    assert not [one for one in bench_limits(near(), inert) if one.name.startswith("anode")]
+
+
+def test_more_conductivity_never_lets_the_supply_drive_less() -> None:
+    def driven(kappa: float) -> float:
+        cell = replace(near().cell, bath=read.bath("watts-nickel", conductivity=kappa, law=LAW))
+        made = prepare(cell, mesh_cell(cell, MeshOptions(budget=1000)))
+        limits, _ = weighed_limits(made, Supply(0.2, None))
+        return next(one.value for one in limits if one.name == "supply voltage")
+
+    currents = [driven(kappa) for kappa in (4.0, 8.0, 16.0)]
+    assert currents == sorted(currents)
+    assert currents[2] < 4.01 * currents[0]  # in proportion at the most
+
+
+@settings(max_examples=12, deadline=None)
+@given(
+    volts=st.none() | st.floats(0.1, 12.0),
+    amperes=st.none() | st.floats(0.01, 5.0),
+    hook=st.none() | st.floats(0.1e-3, 3e-3),
+    rise=st.floats(0.5, 30.0),
+)
+def test_what_is_recommended_is_over_no_limit(
+    volts: float | None, amperes: float | None, hook: float | None, rise: float
+) -> None:
+    room = Room(near().cell.bath.temperature, Range(0.05, 0.05, 0.05), rise)
+    bench = Bench(hook=None if hook is None else Hook("copper", hook), room=room)
+    cell, supply = prepared(), Supply(volts, amperes)
+    found = bound(cell, bench, supply).value
+    field = solve_field(cell, Current(found))
+    assert amperes is None or found <= amperes
+    assert volts is None or field.voltage <= volts * 1.001
+    assert hook is None or found <= 1.5501e6 * 0.785399 * hook**2  # 1000 A over 1 in²
+    assert field.voltage * found <= 0.05 * rise * 1.001
+    assert hottest_current_density(field) <= 1.01 * cell.cell.bath.current_density.high
+    assert max(field.anode_densities) <= 300.0 * 1.001
