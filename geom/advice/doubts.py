@@ -1,6 +1,7 @@
 """Findings that a finished plan must carry: what is out of range, and what should stop the user."""
 
 from geom.advice.accuracy import Accuracy
+from geom.advice.limit import CLEAR
 from geom.advice.measures import Strip
 from geom.advice.schedule import Schedule
 from geom.advice.sureness import finer_panels, in_words
@@ -16,6 +17,7 @@ SAFE_VOLTAGE = 60.0  # extra-low voltage, smooth direct current, dry hands (IEC 
 LARGE_CHANGE = 0.06  # numerical error of a figure that is worth a warning, whatever was asked
 MISSED = 2.0  # times the accuracy asked for: worth a warning too
 ANODE_MOST = {"Ni": 300.0, "Cu": 250.0}  # mean current density of an anode [A/m²]; common practice, no source
+SLACK = 1.02  # a plan made for a share of the limiting current keeps to it only as closely as it is solved
 BURNS = 1.5  # times the top of the bright range at the hottest strip: do not plate
 
 
@@ -88,7 +90,7 @@ def _limiting_findings(first: Field, strip: Strip | None, stirred: bool | None) 
     law, usual = bath.law, bath.limiting_current_density
     at_most = [usual.typical] if usual is not None else []
     at_most += [law.limiting] if isinstance(law, Limited) else []
-    if strip is None or not at_most or strip.current_density <= 0.5 * min(at_most):
+    if strip is None or not at_most or strip.current_density <= SLACK * CLEAR * min(at_most):
         return []
     begin, end = (
         ("stirred, the bath carries", "Keep to about")
@@ -102,7 +104,7 @@ def _limiting_findings(first: Field, strip: Strip | None, stirred: bool | None) 
             (
                 f"{begin} at most about {min(at_most) / 100:.2g} A/dm², and the hottest edge "
                 f"runs at {strip.current_density / 100:.2g} A/dm². {end} "
-                f"{0.5 * min(at_most) / strip.current_density * first.total_current:.2g} A, half of that limit at the hottest edge"
+                f"{CLEAR * min(at_most) / strip.current_density * first.total_current:.2g} A, half of that limit at the hottest edge"
             ),
         )
     ]

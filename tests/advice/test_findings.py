@@ -46,12 +46,13 @@ def findings(
     time: float = 1200.0,
     significant: np.ndarray | None = None,
     accuracy: Accuracy = SURE,
+    stirred: bool | None = None,
 ) -> dict[str, Finding]:
     """Findings by code, but for the note on the anodes that every plan without their law has."""
     chosen = np.ones(field.panels.part_count, dtype=np.bool_) if significant is None else significant
     deposit = plate([field], [time], ["as hung"], chosen)
     hottest = hottest_strip(field) if strip is None else Strip(1e-3, strip)
-    found = plan_findings(supply, field, deposit, hottest, Schedule(time, 0.0, time, None), accuracy)
+    found = plan_findings(supply, field, deposit, hottest, Schedule(time, 0.0, time, None), accuracy, stirred)
     assert len({f.code for f in found}) == len(found)
     return {f.code: f for f in found if f.code != "anode-polarization-left-out"}
 
@@ -86,6 +87,19 @@ def test_an_edge_near_the_limiting_current_warns() -> None:
     assert findings(limited)["edge-near-limiting-current"].severity == WARNING
     roomy = with_bath(even(300.0), limiting_current_density=Range(400.0, 700.0, 900.0))
     assert "edge-near-limiting-current" not in findings(roomy)
+
+
+def test_a_plan_made_for_half_the_limiting_current_is_not_warned_of_it() -> None:
+    solved = with_bath(even(300.0), limiting_current_density=Range(400.0, 597.0, 900.0))  # 0.5 % off, as solved
+    assert "edge-near-limiting-current" not in findings(solved)
+
+
+def test_who_stirs_is_not_told_to_stir() -> None:
+    limited = with_bath(even(300.0), limiting_current_density=Range(400.0, 500.0, 600.0))
+    still, moved = (findings(limited, stirred=s)["edge-near-limiting-current"].message for s in (None, True))
+    assert still.startswith("stir the bath")
+    assert "unstirred" not in moved
+    assert "stirred, the bath carries at most about 5 A/dm²" in moved
 
 
 def test_an_edge_near_the_limiting_current_of_the_law_warns() -> None:
