@@ -22,12 +22,12 @@ from geom.advice.measures import (
     ratio_percentiles,
     spread,
 )
-from geom.advice.schedule import WORTH_TURNING, Schedule, best_schedule
+from geom.advice.schedule import WORTH_TURNING, Schedule, best_schedule, one_pose, schedule_findings
 from geom.advice.surroundings import Surroundings, surroundings
 from geom.advice.words import Advice, BareResult, FeatureResult, plan_advice
 from geom.bem.problem import Current, Voltage
 from geom.cell.build import build_cell
-from geom.cell.cell import Cell
+from geom.cell.cell import Cell, Pose
 from geom.deposit import Deposit, check_names, plate, significant_panels
 from geom.electrode.faraday import time_for_thickness
 from geom.errors import CellError
@@ -37,7 +37,7 @@ from geom.findings import Finding, Severity
 from geom.hanging.hanging import Hanging, hanging_of
 from geom.hanging.words import hanging_findings
 from geom.job.hung import prepared_part
-from geom.job.job import Demand, Job
+from geom.job.job import AskedPose, Demand, Job
 from geom.panels import Panels, mesh_cell
 from geom.part.contacts import contact_findings
 from geom.part.lighten import solvable
@@ -47,6 +47,8 @@ Progress = Callable[[str, float], None]
 """Called with the name of the stage and the share of the work done, 0 to 1."""
 
 STAGES = ("as hung", "turned half round")
+HUNG_AS = "hung as "
+"""How the name of a stage begins that is spent in a pose of the job's own."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -153,20 +155,24 @@ def planned(job: Job, say: Progress, *, may_turn: bool) -> Plan:
     check_balance(first)
     say("solving the other pose", 0.8)
     second = other_pose(level, job.demand)
+    others, left_out = asked_poses(job, level)
     say("timing", 0.95)
     significant = significant_panels(part, first.panels, job.target.significant)
-    schedule = best_schedule(first, second, significant, job.target.thickness)
-    if schedule.first == 0.0:
+    schedule = best_schedule(
+        first, second, significant, job.target.thickness, [field for _, field in others], job.turns
+    )
+    if schedule.first == 0.0 and not any(schedule.others):
         other = planned(turned_job(job, cell), say, may_turn=False) if may_turn else None
         if other is not None and other.deposit.time <= WORTH_TURNING * schedule.one_pose:
             return replace(other, findings=(hung_other_way(other, schedule), *other.findings))
         # the panels are made for the pose they were first hung in: what the other seemed to gain did not hold
-        schedule = Schedule(schedule.one_pose, 0.0, schedule.one_pose, schedule.turned)
-    fields = (first,) if second is None else (first, second)
-    deposit = plate(fields, (schedule.first, schedule.second)[: len(fields)], STAGES[: len(fields)], significant)
+        schedule = one_pose(schedule)
+    fields = (first, *([] if second is None else [second]), *(field for _, field in others))
+    names = (*STAGES[: 1 if second is None else 2], *(f"{HUNG_AS}{pose.name}" for pose, _ in others))
+    deposit = plate(fields, schedule.times(len(fields)), names, significant)
     plan = assembled_plan(job, cell, fields, deposit, schedule, level, accuracy)
     say("done", 1.0)
-    return plan
+    return replace(plan, findings=(*plan.findings, *left_out)) if left_out else plan
 
 
 def chosen_current(
@@ -182,15 +188,35 @@ def chosen_current(
     return unbound, Voltage(float(job.target.voltage or 0.0)), near
 
 
+def asked_poses(job: Job, level: Level) -> tuple[tuple[tuple[AskedPose, Field], ...], tuple[Finding, ...]]:
+    """Return the poses that the job asks to weigh with their fields, and a warning for each that cannot be."""
+    found, left_out = [], []
+    first = level.prepared.cell.pose
+    for asked in job.turns.poses:
+        pose = replace(first, turn=asked.turn, at=first.at if asked.at is None else asked.at)
+        field = field_in_pose(level, job.demand, pose)
+        if field is not None:
+            found.append((asked, field))
+            continue
+        text = f"{asked.name} was not weighed: the part does not fit that way, or another part of it would be in the liquid"
+        left_out.append(Finding(Severity.WARNING, "pose-left-out", text))
+    return tuple(found), tuple(left_out)
+
+
 def other_pose(level: Level, demand: Demand) -> Field | None:
-    """Return the field with the part turned half round about the vertical, at the same current.
+    """Return the field with the part turned half round about the vertical, at the same current; None: it cannot be."""
+    pose = level.prepared.cell.pose
+    x, y, z = pose.turn
+    return field_in_pose(level, demand, replace(pose, turn=(x, y, z + np.pi)))
+
+
+def field_in_pose(level: Level, demand: Demand, pose: Pose) -> Field | None:
+    """Return the field with the part in another pose, at the same current.
 
     None where the part does not fit that way, or another surface would be wet.
     """
     first, prepared = level.field, level.prepared
     cell = prepared.cell
-    x, y, z = cell.pose.turn
-    pose = replace(cell.pose, turn=(x, y, z + np.pi))
     try:
         turned = build_cell(
             cell.part,
@@ -259,11 +285,12 @@ def assembled_plan(
     copies = copy_results(first, deposit)
     strip = hottest_strip(first)
     front_to_back = None if sides is None else sides[0] / sides[1]
-    times = (schedule.first, schedule.second)[: len(fields)]
+    times = schedule.times(len(fields))
     within = coverage(first, deposit.significant)
     round_about = surroundings(job, fields, times, deposit, level.prepared)
     findings = [
         *coverage_findings(within, first.total_current),
+        *schedule_findings(schedule),
         *round_about.findings,
         *contact_findings(cell.part.features, first.panels.wetted_areas),
         *hanging_findings(hanging, cell.part.area / cell.part.copies),

@@ -1,14 +1,33 @@
-"""How long, and whether to turn the part: shares of time for two poses that lift the thinnest place most."""
+"""How long in which pose: the least time until the thinnest significant place meets the target."""
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from geom.advice.programme import Asked, Times, best_times, least_times
 from geom.arrays import Bools, Floats
-from geom.deposit import growth_rate, local_mean
+from geom.deposit import area_factors, growth_rate, local_mean
 from geom.field import Field
+from geom.findings import Finding, Severity
+from geom.job.job import Turns
+from geom.part.naming import is_called
 
 WORTH_TURNING = 0.93  # a turn must cut the time to this share or less to be worth the handling
+AS_GOOD = 1.02  # half and half, or fewer turns, is taken where it takes no longer than this times the best
+CAP_SLACK = 0.01  # a cap counts as passed, or passed less, from this share on
+LEAST_SHARE = 0.01  # of the time: a shorter stay in a pose is not worth a turn
+
+
+@dataclass(frozen=True, slots=True)
+class Alternative:
+    """One way to split the time, beside the schedule."""
+
+    name: str  # "one pose", "half and half", "this schedule"
+    time: float  # [s]
+    least: float  # lowest local thickness on the significant surface [m]
+    thickest: float  # highest local thickness anywhere [m]
+    mean: float  # mean thickness [m]
 
 
 @dataclass(frozen=True, slots=True)
@@ -16,14 +35,22 @@ class Schedule:
     """Times in each pose [s] until the lowest local thickness on the significant surface meets the target."""
 
     first: float
-    second: float  # 0 when the part is not turned
+    second: float  # turned half round; 0 when the part is not
     one_pose: float  # time without turning [s]
-    turned: float | None  # time with the best turn [s]; None when the other pose cannot be had
+    turned: float | None  # time with the best half turn [s]; None when the other pose cannot be had
+    others: tuple[float, ...] = ()  # in the poses that the job asks to weigh, in its order
+    excess: float = 1.0  # by how many times the tightest cap on thickness is passed
+    alternatives: tuple[Alternative, ...] = ()
 
     @property
     def time(self) -> float:
         """Whole time [s]."""
-        return self.first + self.second
+        return self.first + self.second + sum(self.others)
+
+    def times(self, count: int) -> tuple[float, ...]:
+        """Return the times of ``count`` fields: first pose, half turned if it can be had, those asked for."""
+        turned = (self.second,) if count - len(self.others) == 2 else ()
+        return (self.first, *turned, *self.others)
 
 
 def time_to_thinnest(rate: Floats, significant: Bools, target: float) -> float:
@@ -32,21 +59,174 @@ def time_to_thinnest(rate: Floats, significant: Bools, target: float) -> float:
     return target / slowest if slowest > 0 else float("inf")
 
 
-def best_schedule(first: Field, second: Field | None, significant: Bools, target: float) -> Schedule:
-    """Return the shorter of one pose and two: shares in steps of 1 %, half and half where that is as good."""
-    rate = local_mean(growth_rate(first), first.panels)
-    alone = time_to_thinnest(rate, significant, target)
-    if second is None:
-        return Schedule(alone, 0.0, alone, None)
-    other = local_mean(growth_rate(second), second.panels)
-    shares = np.linspace(0.0, 1.0, 101)
-    times = np.array([time_to_thinnest(s * rate + (1 - s) * other, significant, target) for s in shares])
-    best = int(times.argmin())
-    good = 1.02 * float(times[best])
-    for whole in (100, 0, 50):  # one pose alone, or halves, where a finer share gains next to nothing
-        if times[whole] <= good:
-            best = whole
-    turned = float(times[best])
-    if not (np.isfinite(turned) and turned <= WORTH_TURNING * alone):
-        return Schedule(alone, 0.0, alone, turned)
-    return Schedule(float(shares[best]) * turned, float(1 - shares[best]) * turned, alone, turned)
+def best_schedule(
+    first: Field,
+    second: Field | None,
+    significant: Bools,
+    target: float,
+    others: Sequence[Field] = (),
+    turns: Turns | None = None,
+) -> Schedule:
+    """Return the shortest schedule over the poses at hand; simple ones where they are nearly as good.
+
+    ``others`` are fields of the poses that ``turns`` asks to weigh, on the same panels of the part.
+    """
+    turns = turns or Turns()
+    fields = (first, *([] if second is None else [second]), *others)
+    rates = np.array([local_mean(growth_rate(field), field.panels) for field in fields])
+    asked = _asked(first, rates, significant, target, turns)
+    alone = time_to_thinnest(rates[0], significant, target)
+    half_turned = None if second is None else _half_turned(asked)
+    best = _chosen(asked, turns, has_second=second is not None)
+    turned = None if second is None else (float("inf") if half_turned is None else half_turned.total)
+    if best is None:
+        return Schedule(alone, 0.0, alone, turned, (0.0,) * len(others))
+    where = 1 if second is None else 2
+    made = Schedule(
+        float(best.times[0]),
+        0.0 if second is None else float(best.times[1]),
+        alone,
+        turned,
+        tuple(float(t) for t in best.times[where:]),
+        best.excess,
+    )
+    splits = {
+        "one pose": [alone] if np.isfinite(alone) else None,
+        "half and half": _halves(rates, significant, target) if second is not None else None,
+    }
+    splits["this schedule"] = list(best.times)
+    kept = tuple(
+        _alternative(name, np.array(times), rates, fields, significant)
+        for name, times in splits.items()
+        if times is not None
+    )
+    return replace(made, alternatives=kept)
+
+
+def _halves(rates: Floats, significant: Bools, target: float) -> list[float] | None:
+    """Return the times of half as hung and half turned; None where some place never gets there."""
+    time = time_to_thinnest(0.5 * (rates[0] + rates[1]), significant, target)
+    return [0.5 * time, 0.5 * time] if np.isfinite(time) else None
+
+
+def _alternative(name: str, times: Floats, rates: Floats, fields: Sequence[Field], significant: Bools) -> Alternative:
+    count = len(times)
+    local = times @ rates[:count]
+    first = fields[0]
+    areas = first.areas * area_factors(first)
+    whole = sum(time * growth_rate(field) for time, field in zip(times, fields[:count], strict=True))
+    return Alternative(
+        name,
+        float(times.sum()),
+        float(local[significant].min()),
+        float(local.max()),
+        float(np.asarray(whole) @ areas / areas.sum()),
+    )
+
+
+def one_pose(schedule: Schedule) -> Schedule:
+    """Return the schedule that stays in the first pose."""
+    kept = tuple(replace(one, name="this schedule") for one in schedule.alternatives if one.name == "one pose")
+    plain = tuple(one for one in schedule.alternatives if one.name != "this schedule")
+    others = (0.0,) * len(schedule.others)
+    return replace(
+        schedule, first=schedule.one_pose, second=0.0, others=others, excess=1.0, alternatives=(*plain, *kept)
+    )
+
+
+def _asked(first: Field, rates: Floats, significant: Bools, target: float, turns: Turns) -> Asked:
+    """Return target and caps as rows of a linear programme."""
+    caps, most = [], []
+    if turns.most_thickness is not None:
+        caps.append(rates)
+        most.append(np.full(rates.shape[1], turns.most_thickness))
+    for fit in turns.fits:
+        named = [is_called(feature, fit.feature) for feature in first.cell.part.features]
+        rows = np.array(named)[first.panels.feature]
+        if np.any(rows):
+            caps.append(rates[:, rows])
+            most.append(np.full(int(rows.sum()), fit.most_thickness))
+    empty = np.zeros((len(rates), 0))
+    return Asked(
+        rates[:, significant],
+        target,
+        np.hstack(caps) if caps else empty,
+        np.concatenate(most) if most else np.zeros(0),
+    )
+
+
+def _half_turned(asked: Asked) -> Times | None:
+    """Return the best split between as hung and half turned."""
+    pair = _of(asked, (0, 1))
+    return _simple(pair, best_times(pair, 2), 2)
+
+
+def _of(asked: Asked, poses: tuple[int, ...]) -> Asked:
+    chosen = list(poses)
+    return Asked(asked.rates[chosen], asked.target, asked.caps[chosen], asked.most)
+
+
+def _simple(pair: Asked, best: Times | None, most_poses: int) -> Times | None:
+    """Return one pose alone, or halves of both, where that is nearly as good as the best; else the best."""
+    if best is None or best.excess > 1.0:
+        return best
+    for shares in ((1.0, 0.0), (0.0, 1.0), (0.5, 0.5))[: 1 + most_poses]:
+        mix = np.array(shares)
+        slowest = float((mix @ pair.rates).min())
+        if slowest <= 0:
+            continue
+        times = mix * pair.target / slowest
+        fits = bool((times @ pair.caps <= pair.most * (1 + 1e-9)).all())
+        if fits and times.sum() <= AS_GOOD * best.total:
+            return Times(times, 1.0)
+    return best
+
+
+def _chosen(asked: Asked, turns: Turns, *, has_second: bool) -> Times | None:
+    """Return the times to plate by: each further turn must pay its handling."""
+    most_poses = 1 + (1 if turns.most_turns is None else turns.most_turns)
+    count = len(asked.rates)
+    best = least_times(asked, (0,))
+    candidates = []
+    if has_second:
+        pair = _of(asked, (0, 1))
+        found = _simple(pair, best_times(pair, min(2, most_poses)), min(2, most_poses))
+        candidates.append(None if found is None else _expanded(found, count))
+    candidates += [best_times(asked, poses, always=0) for poses in range(2, min(most_poses, count) + 1)]
+    for found in candidates:
+        if found is not None and (best is None or _pays(found, best)):
+            best = found
+    return None if best is None else _without_short(asked, best)
+
+
+def _expanded(found: Times, count: int) -> Times:
+    return Times(np.concatenate([found.times, np.zeros(count - len(found.times))]), found.excess)
+
+
+def _pays(found: Times, best: Times) -> bool:
+    """Is it worth the handling: caps are passed less, or the time is shorter by enough?"""
+    if found.excess < best.excess * (1 - CAP_SLACK):
+        return True
+    return found.excess <= best.excess * (1 + CAP_SLACK) and found.total <= WORTH_TURNING * best.total
+
+
+def _without_short(asked: Asked, best: Times) -> Times:
+    """Return the times without stays too short for a turn, where they are hardly missed."""
+    long = np.flatnonzero(best.times >= LEAST_SHARE * best.total)
+    if len(long) == np.count_nonzero(best.times):
+        return best
+    kept = least_times(asked, tuple(int(k) for k in long))
+    as_good = kept is not None and kept.excess <= best.excess and kept.total <= AS_GOOD * best.total
+    return kept if kept is not None and as_good else best
+
+
+def schedule_findings(schedule: Schedule) -> list[Finding]:
+    """Return a stop where no split of the time keeps a cap on thickness."""
+    if schedule.excess <= 1.0 + CAP_SLACK:
+        return []
+    text = (
+        f"no split of the time over these poses meets the target and keeps the caps on thickness: the tightest is passed "
+        f"{schedule.excess:.2f} times; the schedule shown passes it least. Lower the target, raise the cap, weigh more poses, mask the place, "
+        "or even the deposit (lower current, thief, shield)"
+    )
+    return [Finding(Severity.STOP, "cap-not-kept", text)]

@@ -58,6 +58,14 @@ def turning_advice(schedule: Schedule, front_to_back: float | None, what: str = 
         if front_to_back is None
         else (f" The side toward the anode gets {front_to_back:.1f} times what the far side gets.")
     )
+    if any(schedule.others):
+        return Advice(
+            "turn",
+            (
+                f"Hang the {what} anew as the stages say: {_minutes(schedule.time)} in all instead of "
+                f"{_minutes(schedule.one_pose)} in one pose.{ratio}"
+            ),
+        )
     if schedule.second > 0:
         return Advice(
             "turn",
@@ -88,11 +96,11 @@ def how_to_turn(metal: str) -> Advice:
             "turn-live",
             (
                 "Turn quickly, wet, and hook up again with the current already on: nickel left without current goes "
-                "passive and the next layer may peel. If it dried or sat idle, re-activate in 5-10 % acid first "
-                "(common practice)."
+                "passive and the next layer may peel. If it dried or sat idle, re-activate in 5-10 % acid first; move the "
+                "hook to another place each time, so that no touch mark stays bare (common practice)."
             ),
         )
-    return Advice("turn-wet", "Turn quickly and keep the part wet (common practice).")
+    return Advice("turn-wet", "Turn quickly, keep the part wet, and move the hook to another place (common practice).")
 
 
 def thin_place(field: Field, deposit: Deposit) -> Advice:
@@ -198,7 +206,7 @@ def plan_advice(
     bath = first.cell.bath
     hung = "part" if first.cell.part.copies == 1 else "rack"
     turning = [turning_advice(schedule, front_to_back, hung)]
-    if schedule.second > 0:
+    if schedule.second > 0 or any(schedule.others):
         turning.append(how_to_turn(bath.metal.symbol))
     edges = edge_advice(strip, first.mean_current_density, bath.current_density.high)
     return (

@@ -3,7 +3,7 @@
 from geom.advice.copies import over_copies, thickness_ratio
 from geom.advice.supply import electrode_parts
 from geom.findings import Severity
-from geom.plan import Plan
+from geom.plan import HUNG_AS, Plan
 from geom.report import sure
 from geom.report.amounts import (
     amount,
@@ -22,6 +22,7 @@ from geom.report.cautions import cautions_section, preparation_section
 from geom.report.hanging import hanging_section
 from geom.report.inputs import anode_words, input_section, rack_words, slab_words, tank_words, thief_words
 from geom.report.limits import coverage_section, limits_section
+from geom.report.schedule import schedule_section
 from geom.report.supply import supply_section
 from geom.report.tree import Document, Row, Section, Table
 
@@ -37,6 +38,7 @@ def document(plan: Plan) -> Document:
         _features(plan),
         _copies(plan),
         _thickness(plan),
+        schedule_section(plan.schedule),
         limits_section(plan),
         coverage_section(plan.coverage),
         _amounts(plan),
@@ -89,11 +91,12 @@ def _timing(plan: Plan) -> str:
     stages = plan.deposit.stages
     if not stages or not plan.time < NEVER:
         return "No time was found: some place of the significant surface gets next to no current."
-    first, *others = (sure.of_time(plan, minutes(stage.time)) for stage in stages)
-    first = f"Plate {first} {stages[0].name}"
-    if len(stages) == 1:
-        return f"{first}."
-    return f"{first}, then turn the {_hung(plan)} half round about the vertical and plate {others[0]} more."
+    words = [f"Plate {sure.of_time(plan, minutes(stages[0].time))} {stages[0].name}"]
+    for stage in stages[1:]:
+        turn = f"turn the {_hung(plan)} half round about the vertical"
+        how = f"hang it as {stage.name.removeprefix(HUNG_AS)}" if stage.name.startswith(HUNG_AS) else turn
+        words.append(f"then {how} and plate {sure.of_time(plan, minutes(stage.time))} more")
+    return f"{', '.join(words)}."
 
 
 def _grave(plan: Plan) -> tuple[str, ...]:

@@ -19,6 +19,7 @@ from geom.report.cautions import cautions_tree, preparation_tree
 from geom.report.hanging import hanging_tree
 from geom.report.limits import coverage_tree, limits_tree
 from geom.report.plainjson import SCHEMA_VERSION, dumped
+from geom.report.schedule import schedule_tree
 from geom.report.supply import supply_tree
 from geom.units import unit_factor
 
@@ -81,6 +82,7 @@ def plan_tree(plan: Plan) -> dict[str, Any]:
         },
         "anode": {"mass_g": 1e3 * deposit.anode_mass},
         "coverage": coverage_tree(plan.coverage),
+        "splits": schedule_tree(plan.schedule),
         "set_up": _set_up(plan),
         **_surroundings(plan),
         "advice": [{"code": a.code, "text": a.text} for a in plan.advice],

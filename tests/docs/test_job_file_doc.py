@@ -25,6 +25,7 @@ from geom.job.schema import (
     SupplyKeys,
     TargetKeys,
 )
+from geom.job.turns import AskedPoseKeys, FitKeys, ScheduleKeys
 from geom.units import QUANTITIES
 
 TEXT = (Path(__file__).parents[2] / "docs" / "job-file.md").read_text(encoding="utf-8")
@@ -67,6 +68,7 @@ def test_every_key_is_in_the_table_of_its_section():
     wanted += [("`[[plug]]`", PlugKeys), ("`[[thread]]`", ThreadKeys)]
     wanted += [("`[hook]`", HookKeys), ("`[lead]`", LeadKeys), ("`[room]`", RoomKeys)]
     wanted += [("`[make_up]`", MakeUpKeys)]
+    wanted += [("`[schedule]`", model) for model in (ScheduleKeys, AskedPoseKeys, FitKeys)]
     for heading, model in wanted:
         assert set(model.model_fields) <= in_tables(heading), model
     common = set(PartKeys.model_fields)

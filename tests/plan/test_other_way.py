@@ -75,7 +75,9 @@ def test_where_each_way_round_seems_to_gain_by_the_other_the_part_hangs_as_the_j
 
     asked: list[Schedule] = []
 
-    def other_looks_better(first: Field, second: Field | None, significant: Bools, target: float) -> Schedule:
+    def other_looks_better(
+        first: Field, second: Field | None, significant: Bools, target: float, *more: object
+    ) -> Schedule:
         true = best_schedule(first, second, significant, target)
         asked.append(Schedule(0.0, 0.9 * true.one_pose, true.one_pose, 0.9 * true.one_pose))
         return asked[-1]

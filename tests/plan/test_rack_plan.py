@@ -113,11 +113,12 @@ def test_a_ball_touches_each_copy_as_if_it_hung_alone():
     )  # 10 mm from the next link, no ball of 20 mm goes between
 
 
-def test_the_wires_are_too_thin_for_their_current_and_one_finding_says_so():
-    (finding,) = [f for f in rack_plan().findings if f.code == "anode-over-range"]
-    assert all(f"anode {k} (wire" in finding.message for k in (2, 3, 4))
-    assert "anode 1 " not in finding.message
-    assert not any(f.code == "anode-over-range" for f in small_plan().findings)
+def test_the_wires_are_so_thin_that_what_they_bear_sets_the_current():
+    (bound,) = [limit for limit in rack_plan().limits if limit.binds]
+    assert bound.name == "anode current density"
+    assert any(f"anode {k} (wire" in bound.basis for k in (2, 3, 4))
+    assert max(rack_plan().fields[0].anode_densities) <= 1.02 * 300.0
+    assert not any(f.code == "anode-over-range" for plan in (rack_plan(), small_plan()) for f in plan.findings)
 
 
 def test_the_advice_tells_the_copies_apart_or_calls_them_alike():
