@@ -38,6 +38,8 @@ from geom.hanging.hanging import Hanging, hanging_of
 from geom.hanging.words import hanging_findings
 from geom.job.hung import prepared_part
 from geom.job.job import AskedPose, Demand, Job
+from geom.options.recesses import RecessCheck, recess_checks
+from geom.options.solved import Options, options_of
 from geom.panels import Panels, mesh_cell
 from geom.part.contacts import contact_findings
 from geom.part.lighten import solvable
@@ -77,6 +79,8 @@ class Plan:
     )
     bare: tuple[BareResult, ...] = ()  # what is stopped off, plugged or under a contact
     coverage: Coverage | None = None  # how it lies in the bath's range, first pose
+    recesses: tuple[RecessCheck, ...] = ()  # holes, slots, insides, inside bends
+    options: Options | None = None  # other ways to do it, where they were asked for
     surroundings: Surroundings | None = None  # supply, wires, bath and anodes
 
     @property
@@ -120,9 +124,10 @@ class Plan:
         return float(self.deposit.local_thickness[self.deposit.significant].min())
 
 
-def make_plan(job: Job, *, progress: Progress | None = None) -> Plan:
+def make_plan(job: Job, *, progress: Progress | None = None, options: bool = False) -> Plan:
     """Work out current, voltage, time and turning for one job, as surely as it asks.
 
+    ``options``: solve other ways to do it too, which takes several times as long.
     Where the other pose alone seems to do it sooner, the job is planned that way round too, and taken if it holds.
 
     Raises
@@ -130,7 +135,13 @@ def make_plan(job: Job, *, progress: Progress | None = None) -> Plan:
     GeomError
         where the part, the set-up or the solve cannot be.
     """
-    return planned(job, progress or (lambda stage, share: None), may_turn=True)
+    say = progress or (lambda stage, share: None)
+    plan = planned(job, say, may_turn=True)
+    if not options:
+        return plan
+    target = plan.job.target
+    found = options_of(plan.cell, plan.current, target.thickness, target.significant, plan.features, say)
+    return replace(plan, options=found)
 
 
 def planned(job: Job, say: Progress, *, may_turn: bool) -> Plan:
@@ -284,6 +295,7 @@ def assembled_plan(
     features = with_air(feature_results(cell.part, first, deposit, job.target.thickness), hanging.under_air)
     copies = copy_results(first, deposit)
     strip = hottest_strip(first)
+    quarter_areas = np.repeat(deposit.true_areas / 4, 4)
     front_to_back = None if sides is None else sides[0] / sides[1]
     times = schedule.times(len(fields))
     within = coverage(first, deposit.significant)
@@ -308,7 +320,7 @@ def assembled_plan(
             job.target.thickness, first.current / float(deposit.true_areas.sum()), cell.bath.metal, cell.bath.efficiency
         ),
         ratio=ratio_percentiles(first),
-        thickness=spread(deposit.quarters.reshape(-1), np.repeat(deposit.true_areas / 4, 4)),
+        thickness=spread(deposit.quarters.reshape(-1), quarter_areas),
         features=features,
         hottest_strip=strip,
         edge_to_face=None if faces is None or edges is None else edges / faces,
@@ -322,5 +334,8 @@ def assembled_plan(
         hanging=hanging,
         bare=bare_results(cell.part, first),
         coverage=within,
+        recesses=recess_checks(
+            over_copies(features), first, deposit.time, spread(deposit.quarters.reshape(-1), quarter_areas)["max"]
+        ),
         surroundings=round_about,
     )

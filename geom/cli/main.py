@@ -34,6 +34,7 @@ debug_option = click.option("--debug", is_flag=True, help="Show the traceback of
 @json_option
 @click.option("--out", type=click.Path(), metavar="DIR", help="Folder for the results; else named after the job.")
 @click.option("--force", is_flag=True, help="Replace the folder of results if it is there.")
+@click.option("--options", is_flag=True, help="Solve other ways too: less current, wire inside, thieves, second anode.")
 @click.option("--no-files", is_flag=True, help="Write no folder of results.")
 @click.option("--quiet", "-q", is_flag=True, help="No text and no progress; errors and --json are still printed.")
 @debug_option

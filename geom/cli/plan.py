@@ -11,13 +11,21 @@ BLOCKED = 1  # exit code of a plan with a finding that should stop the user
 
 
 def run(
-    job: str, *, accuracy: str | None, as_json: bool, out: str | None, force: bool, no_files: bool, quiet: bool
+    job: str,
+    *,
+    accuracy: str | None,
+    as_json: bool,
+    out: str | None,
+    force: bool,
+    no_files: bool,
+    quiet: bool,
+    options: bool,
 ) -> int:
     """Plan one job, write and print it; return the exit code."""
     path = Path(job)
     folder = None if no_files else Path(out) if out else Path(results_name(path))
     with progress_shown(quiet) as say:
-        text, document, is_blocked = _made(path, accuracy, folder, force, say)
+        text, document, is_blocked = _made(path, accuracy, folder, force, options, say)
     if as_json:
         click.echo(document, nl=False)
     elif not quiet:
@@ -29,7 +37,9 @@ def run(
     return BLOCKED if is_blocked else 0
 
 
-def _made(path: Path, accuracy: str | None, folder: Path | None, force: bool, say: Say) -> tuple[str, str, bool]:
+def _made(
+    path: Path, accuracy: str | None, folder: Path | None, force: bool, options: bool, say: Say
+) -> tuple[str, str, bool]:
     """Return the plan as text and as JSON, and whether it must not be used; write the folder if one is named."""
     say("reading the job", 0.0)
     from geom.job.read import read_job
@@ -45,7 +55,7 @@ def _made(path: Path, accuracy: str | None, folder: Path | None, force: bool, sa
         check_folder(folder, RESULTS, force=force)
     from geom.plan import make_plan
 
-    plan = make_plan(job, progress=say)
+    plan = make_plan(job, progress=say, options=options)
     from geom.report.content import document
     from geom.report.jsonfile import as_json
     from geom.report.text import as_text

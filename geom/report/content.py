@@ -22,6 +22,7 @@ from geom.report.cautions import cautions_section, preparation_section
 from geom.report.hanging import hanging_section
 from geom.report.inputs import anode_words, input_section, rack_words, slab_words, tank_words, thief_words
 from geom.report.limits import coverage_section, limits_section
+from geom.report.options import options_section, recess_section
 from geom.report.schedule import schedule_section
 from geom.report.supply import supply_section
 from geom.report.tree import Document, Row, Section, Table
@@ -38,6 +39,8 @@ def document(plan: Plan) -> Document:
         _features(plan),
         _copies(plan),
         _thickness(plan),
+        recess_section(plan.recesses, plan.options is not None),
+        options_section(plan.options),
         schedule_section(plan.schedule),
         limits_section(plan),
         coverage_section(plan.coverage),

@@ -18,6 +18,7 @@ from geom.report.bathuse import anode_tree, bath_use_tree
 from geom.report.cautions import cautions_tree, preparation_tree
 from geom.report.hanging import hanging_tree
 from geom.report.limits import coverage_tree, limits_tree
+from geom.report.options import options_tree, recesses_tree
 from geom.report.plainjson import SCHEMA_VERSION, dumped
 from geom.report.schedule import schedule_tree
 from geom.report.supply import supply_tree
@@ -82,6 +83,8 @@ def plan_tree(plan: Plan) -> dict[str, Any]:
         },
         "anode": {"mass_g": 1e3 * deposit.anode_mass},
         "coverage": coverage_tree(plan.coverage),
+        "recesses": recesses_tree(plan.recesses),
+        "options": options_tree(plan.options),
         "splits": schedule_tree(plan.schedule),
         "set_up": _set_up(plan),
         **_surroundings(plan),

@@ -21,6 +21,7 @@ from geom.cli.main import error_tree
 from geom.errors import JobError, PartError
 from geom.findings import Severity
 from geom.job.job import Supply
+from geom.options.solved import Option, Options
 from geom.repair.change import Change
 from geom.report.jsonfile import plan_tree
 from geom.report.survey import survey_tree
@@ -58,6 +59,7 @@ def other_cell() -> dict[str, Any]:
     cell = replace(plan.cell, tank=JarTank(0.2, 0.15), anodes=(rod,))
     bench = replace(plan.job.bench, substrate=Substrate("high-strength steel", 1.25e9))
     job = replace(plan.job, bench=bench)
+    plan = replace(plan, options=Options(("bore 1",), (Option("longer", 1.0, 1.0, 60.0, 1e-5, 0.8),), 0))
     return plan_tree(replace(plan, job=job, cell=cell, bare=bare, surroundings=full(plan.surroundings)))
 
 
@@ -75,7 +77,7 @@ def full(found: Surroundings) -> Surroundings:
 def test_every_key_of_a_plan_is_listed_and_no_other():
     plans = (small_plan(), rack_plan(), holding())
     found = {*keys(other_cell())}.union(*(keys(plan_tree(plan)) for plan in plans))
-    assert found - {"rack", "hanging.tilt", "supply.brick", "bath_use.make_up", "preparation"} == documented(
+    assert found - {"rack", "hanging.tilt", "supply.brick", "bath_use.make_up", "preparation", "options"} == documented(
         "geom plan"
     )  # null for a part that hangs alone, and that holds nothing
 
