@@ -11,6 +11,7 @@ from numpy.testing import assert_allclose
 
 from geom.cli.main import commands
 from geom.tables.read import bath_names, bath_table, refused_baths
+from geom.tables.specs import standards
 
 CORNERS = np.array([(x, y, z) for x in (0.0, 1.0) for y in (0.0, 2.0) for z in (0.0, 3.0)])
 QUADS = [(0, 1, 3, 2), (4, 6, 7, 5), (0, 4, 5, 1), (2, 3, 7, 6), (0, 2, 6, 4), (1, 5, 7, 3)]
@@ -145,3 +146,35 @@ def test_a_bath_that_is_unknown_or_refused_is_bad_input(name: str, slug: str):
     assert result.exit_code == 2
     assert json.loads(result.stdout)["error"]["slug"] == slug
     assert result.stderr.startswith(f"error: {slug}")
+
+
+def test_every_specification_is_listed_with_its_source_and_trust():
+    result = run("specs")
+    assert result.exit_code == 0
+    assert all(len(line) <= 100 for line in result.stdout.splitlines())
+    flat = " ".join(result.stdout.split())
+    tree = json.loads(run("specs", "--json").stdout)
+    assert [entry["standard"] for entry in tree["standards"]] == [standard.standard for standard in standards()]
+    for standard, shown in zip(standards(), tree["standards"], strict=True):
+        assert f"{standard.standard} ({standard.metal})" in flat
+        for one, line in zip(standard.classes, shown["classes"], strict=True):
+            assert f"From {one.source.text} [{one.source.basis}, trust {one.source.trust}]" in flat
+            assert line["specification"] == one.words
+            assert_allclose(1e-6 * line["thickness_um"], one.thickness, rtol=1e-9, atol=0)
+            assert (line["source"], line["trust"]) == (one.source.text, str(one.source.trust))
+
+
+def test_specifications_of_one_metal_or_one_standard_are_listed_alone():
+    assert [s["metal"] for s in json.loads(run("specs", "--metal", "tin", "--json").stdout)["standards"]] == ["Sn"] * 3
+    (only,) = json.loads(run("specs", "B689 class 25", "--json").stdout)["standards"]
+    assert [one["thickness_um"] for one in only["classes"]] == [25.0]
+
+
+@pytest.mark.parametrize(
+    ("arguments", "slug"),
+    [(("B698",), "spec-unknown"), (("B689 class 6",), "spec-class-unknown"), (("--metal", "Zz"), "spec-unknown")],
+)
+def test_a_specification_that_is_unknown_is_bad_input(arguments: tuple[str, ...], slug: str):
+    result = run("specs", *arguments, "--json")
+    assert result.exit_code == 2
+    assert json.loads(result.stdout)["error"]["slug"] == slug
