@@ -240,7 +240,9 @@ def _specification_mistakes(data: Mapping[str, Any]) -> list[Mistake]:
     try:
         found = specification(asked[:200], substrate=_known_substrate(data))
     except TableError as error:
-        return [Mistake(key, error.slug, error.message, error.hint)]
+        is_answered = error.slug == "spec-substrate" and _text_at(data, "substrate", "metal") is not None
+        told_already = is_answered and _known_substrate(data) is None  # that metal is a mistake of its own
+        return [] if told_already else [Mistake(key, error.slug, error.message, error.hint)]
     with contextlib.suppress(TableError):
         symbol = bath_table(_text_at(data, "bath", "name") or "").metal
     if symbol in (None, found.metal):
