@@ -139,3 +139,22 @@ def test_standards_are_listed_by_metal_and_by_name() -> None:
         "ASTM B545 class D on steel",
     ]
     assert standard_named("AMS 2403").classes == ()
+
+
+@pytest.mark.parametrize(
+    ("text", "low", "high"),
+    [
+        ("B456 SC4 on copper", 25, 30),
+        ("B456 SC1 on copper", 5, 8),
+        ("B456 SC4 on steel", 30, 40),
+        ("B689 class 5", 5, 5),
+    ],
+)
+def test_where_memory_is_not_sure_the_larger_figure_is_taken_and_both_are_kept(
+    text: str, low: float, high: float
+) -> None:
+    one = specification(text)
+    assert_allclose(
+        (one.thickness_range.low, one.thickness_range.high), (1e-6 * low, 1e-6 * high), rtol=1e-12, atol=0.0
+    )
+    assert one.thickness == one.thickness_range.high
