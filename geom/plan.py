@@ -29,8 +29,9 @@ from geom.bem.problem import Current, Voltage
 from geom.cell.build import build_cell
 from geom.cell.cell import Cell, Pose
 from geom.deposit import Deposit, check_names, plate, significant_panels
+from geom.doubt.bands import AVERAGE, CURRENT, THICKEST, THINNEST, TIME, VOLTAGE, Bands, bands
 from geom.electrode.faraday import time_for_thickness
-from geom.errors import CellError
+from geom.errors import CellError, SolveError
 from geom.feature import Kind
 from geom.field import Field, Prepared, check_balance, prepare, solve_field
 from geom.findings import Finding, Severity
@@ -81,6 +82,7 @@ class Plan:
     coverage: Coverage | None = None  # how it lies in the bath's range, first pose
     recesses: tuple[RecessCheck, ...] = ()  # holes, slots, insides, inside bends
     options: Options | None = None  # other ways to do it, where they were asked for
+    bands: Bands | None = None  # what the ranges of the inputs make of it; None where a voltage was given
     surroundings: Surroundings | None = None  # supply, wires, bath and anodes
 
     @property
@@ -308,6 +310,7 @@ def assembled_plan(
         *hanging_findings(hanging, cell.part.area / cell.part.copies),
         *plan_findings(job.supply, first, deposit, strip, schedule, accuracy, job.bench.stirred),
     ]
+    shares = spread(deposit.quarters.reshape(-1), quarter_areas)
     return Plan(
         job=job,
         cell=cell,
@@ -320,7 +323,7 @@ def assembled_plan(
             job.target.thickness, first.current / float(deposit.true_areas.sum()), cell.bath.metal, cell.bath.efficiency
         ),
         ratio=ratio_percentiles(first),
-        thickness=spread(deposit.quarters.reshape(-1), quarter_areas),
+        thickness=shares,
         features=features,
         hottest_strip=strip,
         edge_to_face=None if faces is None or edges is None else edges / faces,
@@ -334,8 +337,30 @@ def assembled_plan(
         hanging=hanging,
         bare=bare_results(cell.part, first),
         coverage=within,
-        recesses=recess_checks(
-            over_copies(features), first, deposit.time, spread(deposit.quarters.reshape(-1), quarter_areas)["max"]
-        ),
+        recesses=recess_checks(over_copies(features), first, deposit.time, shares["max"]),
+        bands=_bands(job, level, deposit, shares, accuracy),
         surroundings=round_about,
     )
+
+
+def _bands(
+    job: Job, level: Level, deposit: Deposit, thickness: Mapping[str, float], accuracy: Accuracy
+) -> Bands | None:
+    """Return what the ranges of the inputs make of the plan; None under a given voltage, or where they cannot be solved."""
+    least = float(deposit.local_thickness[deposit.significant].min())
+    if job.target.voltage is not None or not (math.isfinite(deposit.time) and least > 0):
+        return None
+    known = {
+        VOLTAGE: level.field.voltage,
+        TIME: deposit.time,
+        THINNEST: least,
+        AVERAGE: thickness["mean"],
+        THICKEST: thickness["max"],
+    }
+    limits = () if job.target.is_fixed else level.limits
+    if limits:
+        known = {CURRENT: level.field.total_current, **known}
+    try:
+        return bands(level.field, level.prepared, deposit.significant, known, limits, accuracy)
+    except SolveError:
+        return None

@@ -17,6 +17,7 @@ from geom.report.amounts import (
     thickness,
     voltage,
 )
+from geom.report.bands import bands_answer, bands_section
 from geom.report.bathuse import anode_section, bath_use_section
 from geom.report.cautions import cautions_section, preparation_section
 from geom.report.hanging import hanging_section
@@ -39,6 +40,7 @@ def document(plan: Plan) -> Document:
         _features(plan),
         _copies(plan),
         _thickness(plan),
+        bands_section(plan.bands),
         recess_section(plan.recesses, plan.options is not None),
         options_section(plan.options),
         schedule_section(plan.schedule),
@@ -67,6 +69,7 @@ def _answer(plan: Plan) -> tuple[str, ...]:
         _timing(plan),
         f"That puts {reached} on the significant surface; {thickness(plan.thickness['mean'])} on average over all that is wet, "
         f"{thickness(plan.thickness['max'])} at the thickest edges.",
+        *bands_answer(plan.bands),
     )
 
 

@@ -14,6 +14,7 @@ from geom.findings import Finding
 from geom.part.part import Part
 from geom.plan import Plan
 from geom.refine import STEP
+from geom.report.bands import bands_tree
 from geom.report.bathuse import anode_tree, bath_use_tree
 from geom.report.cautions import cautions_tree, preparation_tree
 from geom.report.hanging import hanging_tree
@@ -83,6 +84,7 @@ def plan_tree(plan: Plan) -> dict[str, Any]:
         },
         "anode": {"mass_g": 1e3 * deposit.anode_mass},
         "coverage": coverage_tree(plan.coverage),
+        "bands": bands_tree(plan.bands),
         "recesses": recesses_tree(plan.recesses),
         "options": options_tree(plan.options),
         "splits": schedule_tree(plan.schedule),

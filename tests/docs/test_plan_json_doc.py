@@ -103,6 +103,9 @@ def test_numbers_have_their_unit_in_the_key():
     """A number is a share or a ratio, a count, or has its unit at the end of its key or that of its record."""
     plain = {
         "worst_share_eaten",
+        "samples",
+        "level",
+        "driver_share",
         "needed",
         "conductivity_growth",
         "drift_per_kelvin",

@@ -57,7 +57,7 @@ def test_a_figure_has_its_error_behind_it(title: str, label: str, error: str) ->
 
 
 def test_the_answer_has_the_errors_of_voltage_and_time() -> None:
-    setting, timing, _ = document(unsure(small_plan())).answer
+    setting, timing, *_ = document(unsure(small_plan())).answer
     assert re.search(r"Expect about [0-9.]+ V ± 1\.1 %", setting)
     assert re.search(r"Plate [0-9.]+ min ± 2\.3 % ", timing)
     assert row(unsure(small_plan()), "Amounts", "voltage").split(",")[0].endswith(" ± 1.1 %")
@@ -65,7 +65,7 @@ def test_the_answer_has_the_errors_of_voltage_and_time() -> None:
 
 def test_a_voltage_that_is_fixed_has_no_error_and_the_current_has() -> None:
     plan = unsure(controlled(voltage=2.5))
-    setting, timing, _ = document(plan).answer
+    setting, timing, *_ = document(plan).answer
     assert "2.5 V (your voltage)" in setting
     assert re.search(r"Expect about [0-9.]+ A ± 2\.0 %", setting)
     assert re.search(r"min ± 4\.3 % ", timing)  # that of the current is added

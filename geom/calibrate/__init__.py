@@ -1,1 +1,0 @@
-"""A user's own bath from readings at the bench."""

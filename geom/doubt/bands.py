@@ -1,0 +1,161 @@
+"""A band on each figure that a plan recommends or promises, and which input drives it.
+
+Two questions are kept apart. Followed as printed, how thick does it get and what will the meter show? And were the
+inputs known, what would have been recommended? Both are read off the response of the field to a scrambled Sobol
+sequence of the inputs (Owen 1998); the ends are quantiles.
+"""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.stats import norm, qmc
+
+from geom.advice.accuracy import Accuracy
+from geom.advice.current import AT_STRIP
+from geom.advice.limit import Limit
+from geom.arrays import Bools, Floats
+from geom.doubt.inputs import LEVEL, Doubts, Input, doubts_of
+from geom.doubt.response import LEAST, MEAN, MOST, RESISTANCE, STRIP, Response, Site, response_of, site_of
+from geom.field import Field, Prepared
+
+POWER = 10
+"""Two to this power draws are taken."""
+
+SEED = 20261126
+"""Of the scrambling: the same job gives the same bands."""
+
+VOLTAGE, CURRENT, TIME = "voltage", "recommended current", "time to the target"
+THINNEST, AVERAGE, THICKEST = "thinnest significant place", "mean thickness", "thickest 1 %"
+
+
+@dataclass(frozen=True, slots=True)
+class Band:
+    """Where a figure lies in ``LEVEL`` of the cases."""
+
+    low: float
+    typical: float  # the plan's own figure
+    high: float
+    driver: str  # the input that moves it most; "" where nothing does
+    share: float  # of the variance that the inputs one by one make
+
+
+@dataclass(frozen=True, slots=True)
+class Bands:
+    """The bands of a plan."""
+
+    level: float
+    of: Mapping[str, Band]
+    inputs: tuple[Input, ...]
+    samples: int
+
+
+@dataclass(frozen=True, eq=False)
+class _Case:
+    """What the figures are worked out from."""
+
+    doubts: Doubts
+    site: Site
+    response: Response
+    current: float  # to set [A]
+    limits: tuple[Limit, ...]
+
+    def figures(self, deviates: Floats) -> dict[str, Floats]:
+        """Return every figure at (n, k) standard normal deviates of the inputs; thickness and time in units of their own."""
+        draw = self.doubts.draw(deviates)
+        true = self.current * draw.reading
+        wagner = self.site.wagner(draw, true)
+        metal = true * draw.efficiency
+        found = {
+            THINNEST: self.response.at(LEAST, wagner) * metal,
+            AVERAGE: self.response.at(MEAN, wagner) * metal,
+            THICKEST: self.response.at(MOST, wagner) * metal,
+            VOLTAGE: self.response.at(RESISTANCE, wagner) / draw.conductivity * true + self.site.drops(draw, true),
+        }
+        found[TIME] = 1.0 / found[THINNEST]
+        if self.limits:
+            found[CURRENT] = self._recommended(wagner)
+        return found
+
+    def _recommended(self, wagner: Floats) -> Floats:
+        """Return the least limit [A]: that of the hottest strip moves with the field, the others are rules."""
+        others = [limit.value for limit in self.limits if limit.name != AT_STRIP]
+        strip = next((limit.value for limit in self.limits if limit.name == AT_STRIP), np.inf)
+        here = self.response.at(STRIP, np.array([self.site_wagner])) if np.isfinite(strip) else np.ones(1)
+        moved = strip * here / self.response.at(STRIP, wagner) if np.isfinite(strip) else np.full(len(wagner), np.inf)
+        return np.minimum(moved, min(others, default=np.inf))
+
+    @property
+    def site_wagner(self) -> float:
+        """ln W of the plan itself."""
+        centre = self.doubts.draw(np.zeros((1, len(self.doubts.inputs))))
+        return float(self.site.wagner(centre, np.array([self.current]))[0])
+
+
+def bands(
+    first: Field,
+    prepared: Prepared,
+    significant: Bools,
+    plan: Mapping[str, float],
+    limits: tuple[Limit, ...],
+    accuracy: Accuracy,
+) -> Bands:
+    """Return the bands of a plan under a current; ``significant`` is (part_count,), ``plan`` its own figures by name.
+
+    How a figure moves is that of the first pose, also where the part is turned.
+
+    Raises
+    ------
+    SolveError
+        where the field cannot be solved at the ends of the inputs' ranges.
+    """
+    doubts = doubts_of(first.cell.bath)
+    response = response_of(doubts, (first,), (prepared,), (1.0,), significant)
+    case = _Case(doubts, site_of(first), response, first.total_current, limits)
+    count = len(doubts.inputs)
+    centre = {name: float(value[0]) for name, value in case.figures(np.zeros((1, count))).items()}
+    if count == 0:
+        of = {name: Band(value, value, value, "", 0.0) for name, value in plan.items()}
+        return Bands(LEVEL, of, (), 0)
+    even = qmc.Sobol(count, scramble=True, rng=SEED).random_base2(POWER)
+    deviates = norm.ppf(np.clip(even, 1e-9, 1 - 1e-9))
+    sampled = case.figures(deviates)
+    alone = _alone(case.figures, deviates)
+    errors = {
+        VOLTAGE: accuracy.voltage,
+        THINNEST: accuracy.thinnest,
+        TIME: accuracy.thinnest,
+        CURRENT: accuracy.hottest,
+    }
+    of = {}
+    for name, value in plan.items():
+        scale = value / centre[name]
+        error = errors.get(name, accuracy.features)
+        of[name] = _band(scale * sampled[name], value, error, doubts.inputs, scale**2 * alone[name])
+    return Bands(LEVEL, of, doubts.inputs, len(deviates))
+
+
+def _alone(figures: Callable[[Floats], dict[str, Floats]], deviates: Floats) -> dict[str, Floats]:
+    """Return for each figure the variance that each input makes alone, the others held at typical."""
+    count = deviates.shape[1]
+    found: dict[str, list[float]] = {}
+    for k in range(count):
+        single = np.zeros_like(deviates)
+        single[:, k] = deviates[:, k]
+        for name, values in figures(single).items():
+            found.setdefault(name, []).append(float(np.var(values)))
+    return {name: np.array(values) for name, values in found.items()}
+
+
+def _band(values: Floats, typical: float, error: float, inputs: tuple[Input, ...], alone: Floats) -> Band:
+    """Return the band of one figure, its numerical error added in quadrature."""
+    tail = (1.0 - LEVEL) / 2.0
+    low, high = (float(v) for v in np.quantile(values, (tail, 1.0 - tail)))
+    numerical = error * typical if np.isfinite(error) else 0.0
+    low = typical - float(np.hypot(max(typical - low, 0.0), numerical))
+    high = typical + float(np.hypot(max(high - typical, 0.0), numerical))
+    total = float(alone.sum())
+    if not total > 1e-12 * typical**2:
+        return Band(low, typical, high, "", 0.0)
+    k = int(alone.argmax())
+    return Band(max(low, 0.0), typical, high, inputs[k].name, float(alone[k]) / total)

@@ -1,0 +1,145 @@
+"""Bands: exact where a closed form is, near direct solves elsewhere, and holding the truth as often as they say."""
+
+from dataclasses import replace
+from functools import cache
+
+import numpy as np
+import pytest
+from helpers.cells import MM, bath
+from helpers.small_plan import small_plan
+
+from geom.advice.accuracy import Accuracy
+from geom.bem.problem import Current
+from geom.cell.build import build_cell
+from geom.chemistry import Bath, Range
+from geom.deposit import growth_rate, local_mean, significant_panels
+from geom.doubt.bands import AVERAGE, THINNEST, TIME, VOLTAGE, Bands, bands
+from geom.doubt.inputs import CONDUCTIVITY, EFFICIENCY, END, READING, doubts_of
+from geom.electrode.laws import Law, Linear
+from geom.field import Field, Prepared, prepare, solve_field
+from geom.panels import MeshOptions, mesh_cell
+from geom.part.build import build_part
+from geom.part.shapes import Bar
+
+AMPERES = 1.0
+KAPPA = Range(6.0, 8.0, 10.0)
+KNOWN = Range(0.95, 0.95, 0.95)
+
+
+def bath_of(law: Law | None, conductivity: Range, efficiency: Range) -> Bath:
+    plain = bath(conductivity.typical, law)
+    stated = Range(plain.temperature, plain.temperature, plain.temperature)
+    return replace(
+        plain,
+        conductivity_range=conductivity,
+        efficiency_range=efficiency,
+        efficiency=efficiency.typical,
+        temperature_range=stated,
+    )
+
+
+@cache
+def prepared() -> Prepared:
+    cell = build_cell(build_part(Bar(60 * MM, 20 * MM, 3 * MM)), bath(), tank=None, anodes=None, pose=None)
+    return prepare(cell, mesh_cell(cell, MeshOptions(budget=1200)))
+
+
+def solved(of: Bath, current: float = AMPERES) -> tuple[Prepared, Field]:
+    moved = replace(prepared(), cell=replace(prepared().cell, bath=of))
+    return moved, solve_field(moved, Current(current))
+
+
+def exact() -> Accuracy:
+    """Of figures without any numerical error."""
+    plan = small_plan()
+    errors = dict.fromkeys(plan.accuracy.errors, 0.0)
+    return replace(plan.accuracy, errors=errors)
+
+
+def found(law: Law | None, kappa: Range = KAPPA, efficiency: Range = KNOWN) -> Bands:
+    kept, field = solved(bath_of(law, kappa, efficiency))
+    chosen = significant_panels(field.cell.part, field.panels, ())
+    own = {VOLTAGE: field.voltage, TIME: 1200.0, THINNEST: 8e-6, AVERAGE: 12e-6}
+    return bands(field, kept, chosen, own, (), exact())
+
+
+def test_without_polarization_the_voltage_goes_as_one_over_the_conductivity() -> None:
+    """V = I K / kappa: the ends of the band are those of kappa, which hold 9 of 10 cases; the meter's 2 % in quadrature."""
+    band = found(None).of[VOLTAGE]
+    _, field = solved(bath_of(None, KAPPA, Range(0.95, 0.95, 0.95)))
+    meter = np.log(1.02) ** 2
+    for value, end in ((band.low, KAPPA.high), (band.high, KAPPA.low)):
+        width = np.sqrt(np.log(KAPPA.typical / end) ** 2 + meter)
+        assert abs(np.log(value / field.voltage)) == pytest.approx(width, rel=0.05)
+    assert band.driver == CONDUCTIVITY
+
+
+def test_without_polarization_the_conductivity_moves_no_thickness() -> None:
+    of = found(None).of
+    assert of[THINNEST].driver == READING
+    assert of[THINNEST].high / of[THINNEST].low == pytest.approx(1.02**2, rel=3e-3)
+
+
+def test_efficiency_moves_thickness_and_time_and_no_voltage() -> None:
+    wide = Range(0.5, 0.8, 0.95)
+    of = found(None, Range(8.0, 8.0, 8.0), wide).of
+    assert of[THINNEST].driver == of[TIME].driver == EFFICIENCY
+    assert of[THINNEST].low / 8e-6 == pytest.approx(0.5 / 0.8, rel=0.02)
+    assert of[TIME].high / 1200 == pytest.approx(0.8 / 0.5, rel=0.02)
+    assert of[VOLTAGE].driver == READING
+
+
+def test_a_wider_range_never_narrows_a_band() -> None:
+    narrow, wide = found(Linear(2e-4), Range(7.5, 8.0, 8.5)), found(Linear(2e-4), Range(5.0, 8.0, 12.0))
+    for name in narrow.of:
+        a, b = narrow.of[name], wide.of[name]
+        assert b.low <= a.low * (1 + 1e-9)
+        assert b.high >= a.high * (1 - 1e-9)
+
+
+def test_the_same_job_gives_the_same_bands() -> None:
+    assert found(Linear(2e-4)).of == found(Linear(2e-4)).of
+
+
+def test_the_response_is_near_direct_solves() -> None:
+    """A linear law, four draws of the conductivity far apart: thinnest place and voltage solved anew."""
+    law = Linear(2e-4)
+    _, field = solved(bath_of(law, KAPPA, KNOWN))
+    chosen = significant_panels(field.cell.part, field.panels, ())
+    least = float(local_mean(growth_rate(field), field.panels)[chosen].min())
+    of = found(law).of
+    low_kappa, high_kappa = (solved(bath_of(law, Range(k, k, k), Range(0.95, 0.95, 0.95)))[1] for k in (6.0, 10.0))
+    ratios = [float(local_mean(growth_rate(f), f.panels)[chosen].min()) / least for f in (high_kappa, low_kappa)]
+    assert of[THINNEST].low <= 8e-6 * min(ratios) * 1.01
+    assert of[THINNEST].high >= 8e-6 * max(ratios) * 0.99
+    meter = np.log(1.02)
+    for edge, ratio in ((of[THINNEST].low, min(ratios)), (of[THINNEST].high, max(ratios))):
+        assert abs(np.log(edge / 8e-6)) == pytest.approx(np.hypot(np.log(ratio), meter), rel=0.1)
+
+
+def test_a_band_holds_the_truth_as_often_as_it_says() -> None:
+    """200 true baths drawn from the stated distributions, the voltage of each by Ohm's law: 90 %, binomial 3 sigma."""
+    of = bath_of(None, KAPPA, Range(0.95, 0.95, 0.95))
+    _, field = solved(of)
+    band = found(None).of[VOLTAGE]
+    doubts = doubts_of(of)
+    deviates = np.random.default_rng(20261126).standard_normal((200, len(doubts.inputs)))
+    draw = doubts.draw(deviates)
+    truth = field.voltage * KAPPA.typical / draw.conductivity * draw.reading
+    share = float(((truth >= band.low) & (truth <= band.high)).mean())
+    assert abs(share - 0.9) <= 3 * np.sqrt(0.9 * 0.1 / 200)
+
+
+def test_low_and_high_of_an_input_are_its_five_and_ninety_five_per_cent() -> None:
+    (kappa, *_) = doubts_of(bath_of(None, KAPPA, Range(0.95, 0.95, 0.95))).inputs
+    assert kappa.name == CONDUCTIVITY
+    np.testing.assert_allclose(kappa.at(np.array([-END, 0.0, END])), (6.0, 8.0, 10.0), rtol=1e-12, atol=0)
+
+
+def test_a_plan_carries_its_bands() -> None:
+    plan = small_plan()
+    assert plan.bands is not None
+    for band in plan.bands.of.values():
+        assert band.low <= band.typical <= band.high
+    assert plan.bands.of[VOLTAGE].typical == pytest.approx(plan.voltage, rel=1e-9)
+    assert plan.bands.of[THINNEST].typical == pytest.approx(plan.minimum_local_thickness, rel=1e-9)
