@@ -12,11 +12,13 @@ import numpy as np
 from scipy.stats import norm, qmc
 
 from geom.advice.accuracy import Accuracy
-from geom.advice.current import AT_STRIP
+from geom.advice.bench_limits import DIFFUSION
+from geom.advice.current import AT_VOLTS
 from geom.advice.limit import Limit
 from geom.arrays import Bools, Floats
 from geom.doubt.inputs import LEVEL, Doubts, Input, doubts_of
-from geom.doubt.response import LEAST, MEAN, MOST, RESISTANCE, STRIP, Response, Site, response_of, site_of
+from geom.doubt.moved import Moving, is_at_strip
+from geom.doubt.response import LEAST, MEAN, MOST, Response, Site, response_of, site_of
 from geom.field import Field, Prepared
 
 POWER = 10
@@ -70,26 +72,17 @@ class _Case:
             THINNEST: self.response.at(LEAST, wagner) * metal,
             AVERAGE: self.response.at(MEAN, wagner) * metal,
             THICKEST: self.response.at(MOST, wagner) * metal,
-            VOLTAGE: self.response.at(RESISTANCE, wagner) / draw.conductivity * true + self.site.drops(draw, true),
+            VOLTAGE: self.moving.volts(draw, true),
         }
         found[TIME] = 1.0 / found[THINNEST]
         if self.limits:
-            found[CURRENT] = self._recommended(wagner)
+            found[CURRENT] = self.moving.recommended(self.limits, draw)
         return found
 
-    def _recommended(self, wagner: Floats) -> Floats:
-        """Return the least limit [A]: that of the hottest strip moves with the field, the others are rules."""
-        others = [limit.value for limit in self.limits if limit.name != AT_STRIP]
-        strip = next((limit.value for limit in self.limits if limit.name == AT_STRIP), np.inf)
-        here = self.response.at(STRIP, np.array([self.site_wagner])) if np.isfinite(strip) else np.ones(1)
-        moved = strip * here / self.response.at(STRIP, wagner) if np.isfinite(strip) else np.full(len(wagner), np.inf)
-        return np.minimum(moved, min(others, default=np.inf))
-
     @property
-    def site_wagner(self) -> float:
-        """ln W of the plan itself."""
-        centre = self.doubts.draw(np.zeros((1, len(self.doubts.inputs))))
-        return float(self.site.wagner(centre, np.array([self.current]))[0])
+    def moving(self) -> Moving:
+        """What moves the limits."""
+        return Moving(self.site, self.response, self.doubts.draw(np.zeros((1, len(self.doubts.inputs)))))
 
 
 def bands(
@@ -109,7 +102,7 @@ def bands(
     SolveError
         where the field cannot be solved at the ends of the inputs' ranges.
     """
-    doubts = doubts_of(first.cell.bath)
+    doubts = doubts_of(first.cell.bath, with_limiting=any(limit.name.startswith(DIFFUSION) for limit in limits))
     response = response_of(doubts, (first,), (prepared,), (1.0,), significant)
     case = _Case(doubts, site_of(first), response, first.total_current, limits)
     count = len(doubts.inputs)
@@ -121,18 +114,30 @@ def bands(
     deviates = norm.ppf(np.clip(even, 1e-9, 1 - 1e-9))
     sampled = case.figures(deviates)
     alone = _alone(case.figures, deviates)
-    errors = {
-        VOLTAGE: accuracy.voltage,
-        THINNEST: accuracy.thinnest,
-        TIME: accuracy.thinnest,
-        CURRENT: accuracy.hottest,
-    }
+    errors = _errors(limits, accuracy, has_thieves=bool(first.panels.thieves))
     of = {}
     for name, value in plan.items():
         scale = value / centre[name]
-        error = errors.get(name, accuracy.features)
-        of[name] = _band(scale * sampled[name], value, error, doubts.inputs, scale**2 * alone[name])
+        of[name] = _band(scale * sampled[name], value, errors[name], doubts.inputs, scale**2 * alone[name])
     return Bands(LEVEL, of, doubts.inputs, len(deviates))
+
+
+def _errors(limits: tuple[Limit, ...], accuracy: Accuracy, *, has_thieves: bool) -> dict[str, float]:
+    """Return the numerical error of each figure; what current, time and area alone make has none."""
+    bound = min(limits, key=lambda limit: limit.value, default=None)
+    of_current = 0.0
+    if bound is not None and is_at_strip(bound):
+        of_current = accuracy.hottest
+    elif bound is not None and bound.name == AT_VOLTS:
+        of_current = accuracy.voltage
+    return {
+        VOLTAGE: accuracy.voltage,
+        THINNEST: accuracy.thinnest,
+        TIME: accuracy.thinnest,
+        CURRENT: of_current,
+        AVERAGE: accuracy.features if has_thieves else 0.0,
+        THICKEST: accuracy.errors["p99"],
+    }
 
 
 def _alone(figures: Callable[[Floats], dict[str, Floats]], deviates: Floats) -> dict[str, Floats]:

@@ -29,8 +29,12 @@ END = 1.6448536269514722
 METER = 0.02
 """Relative error of the reading of a supply or a meter, either way, in 9 of 10 cases (common practice, no source)."""
 
+LEAST_WARMING = 0.2
+"""Share of its conductivity that a bath keeps however cold a draw is: the line in T holds near the bath's own."""
+
 CONDUCTIVITY, TEMPERATURE, SLOPE = "conductivity", "temperature", "Tafel slope"
 EXCHANGE, EFFICIENCY, READING = "exchange current density", "cathode efficiency", "reading of the meter"
+LIMITING = "limiting current density"
 LOGARITHM, PLAIN = "two-piece normal of the logarithm", "two-piece normal"
 
 
@@ -68,6 +72,7 @@ class Draw:
     law: Law | None  # of the cathode; its numbers are (n,) where they are not known
     efficiency: Floats  # (n,)
     reading: Floats  # (n,) what truly flows, or stands, over what the meter shows
+    limiting: Floats  # (n,) limiting current density over the typical one
 
 
 @dataclass(frozen=True, eq=False)
@@ -89,10 +94,11 @@ class Doubts:
 
         warmer = value(TEMPERATURE, self.bath.temperature) - self.bath.temperature
         return Draw(
-            value(CONDUCTIVITY, self.bath.conductivity) * (1 + self.warming * warmer),
+            value(CONDUCTIVITY, self.bath.conductivity) * np.maximum(1 + self.warming * warmer, LEAST_WARMING),
             self._law(column.get(SLOPE), value, EXCHANGE in known),
             np.minimum(value(EFFICIENCY, self.bath.efficiency), 1.0),
             value(READING, 1.0),
+            value(LIMITING, 1.0) / (known[LIMITING].typical if LIMITING in known else 1.0),
         )
 
     def _law(self, slope: Floats | None, value: Callable[[str, float], Floats], is_open: bool) -> Law | None:
@@ -108,8 +114,10 @@ class Doubts:
         return replace(law, **changed) if changed else self.bath.law
 
 
-def doubts_of(bath: Bath, *, at_voltage: bool = False) -> Doubts:
+def doubts_of(bath: Bath, *, at_voltage: bool = False, with_limiting: bool = False) -> Doubts:
     """Return what is not known of a bath and the user's meter; ``at_voltage``: the meter is set by its volts.
+
+    ``with_limiting``: the limiting current density of the bath is weighed, so that its range counts too.
 
     What a job states has no range, nor has a rule: the bright range says what is asked, not what is.
     """
@@ -126,6 +134,8 @@ def doubts_of(bath: Bath, *, at_voltage: bool = False) -> Doubts:
     if exchange is not None:
         inputs.append(_ranged(EXCHANGE, exchange, "the range of the bath"))
     inputs.append(_ranged(EFFICIENCY, bath.efficiency_range, "the range of the bath"))
+    if with_limiting and bath.limiting_current_density is not None:
+        inputs.append(_ranged(LIMITING, bath.limiting_current_density, "the range of the bath"))
     what = "volts" if at_voltage else "amperes"
     basis = f"the {what} read, within {100 * METER:.0f} % (common practice, no source)"
     inputs.append(_ranged(READING, Range(1 / (1 + METER), 1.0, 1 + METER), basis))

@@ -24,6 +24,7 @@ INPUT_UNITS = {
     "exchange current density": "A/m²",
     "cathode efficiency": "%",
     "reading of the meter": "",
+    "limiting current density": "A/dm²",
 }
 NARROW = 0.05
 """Half width of a band, as a share, below which three digits are shown; wider ones get two."""
