@@ -163,8 +163,8 @@ def significant_panels(part: Part, panels: Panels, wanted: Sequence[str]) -> Boo
     return np.asarray(chosen)
 
 
-def check_names(part: Part, wanted: Sequence[str]) -> None:
-    """Refuse a name of the significant surface that no feature or kind of this part has.
+def check_names(part: Part, wanted: Sequence[str], *, where: str = "[target] significant") -> None:
+    """Refuse a name of the significant surface, or of ``where``, that no feature or kind of this part has.
 
     Raises
     ------
@@ -176,7 +176,7 @@ def check_names(part: Part, wanted: Sequence[str]) -> None:
     plated = [feature for feature in part.features if feature.is_plated]
     for name in wanted:
         if not any(is_called(feature, name) for feature in plated):
-            raise unknown(plated, name, where="[target] significant")
+            raise unknown(plated, name, where=where)
 
 
 def touched_by_ball(panels: Panels, part: Part) -> Bools:

@@ -162,6 +162,8 @@ def planned(job: Job, say: Progress, *, may_turn: bool) -> Plan:
     )
     part = cell.part
     check_names(part, job.target.significant)
+    for fit in job.turns.fits:
+        check_names(part, (fit.feature,), where="[[schedule.fit]] feature")
     choose = partial(chosen_current, job)
     level, accuracy = refined(cell, job.demand, choose, job.target.significant, say)
     first = level.field

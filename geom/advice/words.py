@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from geom.advice.measures import Strip
-from geom.advice.schedule import Schedule
+from geom.advice.schedule import WORTH_TURNING, Schedule
 from geom.deposit import Deposit
 from geom.feature import Kind
 from geom.field import Field
@@ -80,6 +80,9 @@ def turning_advice(schedule: Schedule, front_to_back: float | None, what: str = 
             "turn-not-possible",
             f"Turning the {what} half round was not weighed: it does not fit that way.{ratio}",
         )
+    if schedule.turned < WORTH_TURNING * schedule.one_pose:
+        text = f"Not turned, as [schedule] asks or its caps want: with a half turn it would take {_minutes(schedule.turned)}"
+        return Advice("no-turn", f"{text}, without one {_minutes(schedule.one_pose)}.{ratio}")
     return Advice(
         "no-turn",
         (
