@@ -1,0 +1,88 @@
+"""What limits on the current would be, were the inputs others: those that hang on field and bath move, rules stay.
+
+A limit that moves is looked for anew at each draw: the current at which the hottest strip carries what it carries at
+the plan's own limit, or at which the supply's voltage stands. Rules (usual current density, loading, hooks, heat,
+anodes) are kept; so is the bright range, whose high end is a rule and no measurement.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from geom.advice.bench_limits import DIFFUSION
+from geom.advice.current import AT_MEAN, AT_STRIP, AT_VOLTS
+from geom.advice.limit import Limit
+from geom.arrays import Floats
+from geom.doubt.inputs import Draw
+from geom.doubt.response import RESISTANCE, SHARE, STRIP, Response, Site
+
+STEPS = 12
+"""Of a fixed-point, or Newton's, iteration: the ratios move slowly with current, and six settle them to 1e-6."""
+
+NUDGE = 1e-3
+"""Of the logarithm of the current: over it the slope of the voltage is taken."""
+
+BOUND = 1.0
+"""The logarithm of a current moves by no more in one step."""
+
+
+def is_at_strip(limit: Limit) -> bool:
+    """Is it the hottest strip that the limit is weighed at?"""
+    return limit.name == AT_STRIP or limit.name.startswith(DIFFUSION)
+
+
+@dataclass(frozen=True, eq=False)
+class Moving:
+    """The limits of a plan, and what moves them."""
+
+    site: Site
+    response: Response
+    typical: Draw  # one case: the inputs as the plan has them
+
+    def volts(self, draw: Draw, current: Floats) -> Floats:
+        """Return (n,) voltages between anode and part [V] at (n,) currents [A]."""
+        wagner = self.site.wagner(draw, current)
+        ohmic = self.response.at(RESISTANCE, wagner) / draw.conductivity * current
+        return np.asarray(ohmic + self.site.drops(draw, current))
+
+    def recommended(self, limits: Sequence[Limit], draw: Draw) -> Floats:
+        """Return (n,) the least of the limits [A]."""
+        count = len(draw.conductivity)
+        least = np.full(count, np.inf)
+        for limit in limits:
+            least = np.minimum(least, self._moved(limit, draw))
+        return least
+
+    def _moved(self, limit: Limit, draw: Draw) -> Floats:
+        value = np.array([limit.value])
+        if not np.isfinite(limit.value):
+            return np.full(len(draw.conductivity), np.inf)
+        if is_at_strip(limit):
+            goal = draw.limiting if limit.name.startswith(DIFFUSION) else 1.0
+            return self._held(STRIP, draw, limit.value, goal)
+        if limit.name == AT_MEAN:
+            return self._held(SHARE, draw, limit.value, 1.0)
+        if limit.name == AT_VOLTS:
+            return self._at_volts(draw, limit.value, float(self.volts(self.typical, value)[0]))
+        return np.full(len(draw.conductivity), limit.value)
+
+    def _held(self, name: str, draw: Draw, value: float, goal: Floats | float) -> Floats:
+        """Return the currents at which a figure that goes with current is ``goal`` times what it is at ``value``."""
+        own = value * self._at(name, self.typical, np.array([value]))
+        current = np.full(len(draw.conductivity), value)
+        for _ in range(STEPS):
+            current = goal * own / self._at(name, draw, current)
+        return np.asarray(current)
+
+    def _at(self, name: str, draw: Draw, current: Floats) -> Floats:
+        return self.response.at(name, self.site.wagner(draw, current))
+
+    def _at_volts(self, draw: Draw, value: float, volts: float) -> Floats:
+        """Return the currents at a voltage, by Newton's method in the logarithm of the current."""
+        current = np.full(len(draw.conductivity), value)
+        for _ in range(STEPS):
+            here = self.volts(draw, current)
+            slope = (self.volts(draw, current * (1 + NUDGE)) - here) / NUDGE
+            current = current * np.exp(np.clip((volts - here) / slope, -BOUND, BOUND))
+        return np.asarray(current)
