@@ -362,7 +362,9 @@ def _bands(
     limits = () if job.target.is_fixed else level.limits
     if limits:
         known = {CURRENT: level.field.total_current, **known}
+    look = level.coarsest or level  # ratios move alike on large panels, for a fraction of the time
+    chosen = significant_panels(level.prepared.cell.part, look.prepared.panels, job.target.significant)
     try:
-        return bands(level.field, level.prepared, deposit.significant, known, limits, accuracy)
+        return bands(level.field, look.prepared, chosen, known, limits, accuracy)
     except SolveError:
         return None

@@ -39,6 +39,7 @@ class Level:
     limits: tuple[Limit, ...]
     control: Current | Voltage
     field: Field
+    coarsest: "Level | None" = None  # the first look: for what only ratios are asked of
 
 
 def tolerance(demand: Demand) -> float:
@@ -60,7 +61,7 @@ def refined(cell: Cell, demand: Demand, choose: Choose, wanted: tuple[str, ...],
     scale = FIRST_SCALE * (demand.accuracy / USUAL) ** POWER
     say("a first look on large panels", 0.05)
     first = MeshOptions(budget=int(demand.panels / COARSER**2), scale=COARSER * scale)
-    coarse = _level(cell, first, (), None, choose, demand)
+    look = coarse = _level(cell, first, (), None, choose, demand)
     counts = [len(coarse.field.panels.body)]
     asked: tuple[SizeSource, ...] = ()
     share = 0.25
@@ -76,7 +77,7 @@ def refined(cell: Cell, demand: Demand, choose: Choose, wanted: tuple[str, ...],
         spent = _spent(counts, demand, monotonic() - begun, took)
         enough = accuracy.reached and fine.field.imbalance <= LEAST_BALANCE
         if enough or spent:
-            return fine, replace(accuracy, spent="" if enough else spent)
+            return replace(fine, coarsest=look), replace(accuracy, spent="" if enough else spent)
         coarse, scale, share = fine, scale / STEP, min(share + 0.2, 0.65)
 
 

@@ -7,6 +7,7 @@ sequence of the inputs (Owen 1998); the ends are quantiles.
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from scipy.stats import norm, qmc
@@ -16,16 +17,20 @@ from geom.advice.bench_limits import DIFFUSION
 from geom.advice.current import AT_VOLTS
 from geom.advice.limit import Limit
 from geom.arrays import Bools, Floats
+from geom.bem.problem import Current
 from geom.doubt.inputs import LEVEL, Doubts, Input, doubts_of
 from geom.doubt.moved import Moving, is_at_strip
-from geom.doubt.response import LEAST, MEAN, MOST, Response, Site, response_of, site_of
-from geom.field import Field, Prepared
+from geom.doubt.response import LEAST, MEAN, MOST, SOLVED, UNCHECKED, Response, Site, response_of, site_of
+from geom.field import Field, Prepared, solve_field
 
 POWER = 10
 """Two to this power draws are taken."""
 
 SEED = 20261126
 """Of the scrambling: the same job gives the same bands."""
+
+UNMOVED = 1e-9
+"""A band narrower than this share of its figure is none."""
 
 VOLTAGE, CURRENT, TIME = "voltage", "recommended current", "time to the target"
 THINNEST, AVERAGE, THICKEST = "thinnest significant place", "mean thickness", "thickest 1 %"
@@ -79,7 +84,7 @@ class _Case:
             found[CURRENT] = self.moving.recommended(self.limits, draw)
         return found
 
-    @property
+    @cached_property
     def moving(self) -> Moving:
         """What moves the limits."""
         return Moving(self.site, self.response, self.doubts.draw(np.zeros((1, len(self.doubts.inputs)))))
@@ -93,9 +98,10 @@ def bands(
     limits: tuple[Limit, ...],
     accuracy: Accuracy,
 ) -> Bands:
-    """Return the bands of a plan under a current; ``significant`` is (part_count,), ``plan`` its own figures by name.
+    """Return the bands of a plan under a current, ``plan`` its own figures by name.
 
-    How a figure moves is that of the first pose, also where the part is turned.
+    ``prepared`` is the cell of ``first`` on its own panels or on coarser ones: what is read off it are ratios.
+    ``significant`` is (part_count,) of its panels. How a figure moves is that of the first pose, also where the part is turned.
 
     Raises
     ------
@@ -103,8 +109,11 @@ def bands(
         where the field cannot be solved at the ends of the inputs' ranges.
     """
     doubts = doubts_of(first.cell.bath, with_limiting=any(limit.name.startswith(DIFFUSION) for limit in limits))
-    response = response_of(doubts, (first,), (prepared,), (1.0,), significant)
-    case = _Case(doubts, site_of(first), response, first.total_current, limits)
+    near = first
+    if prepared.panels is not first.panels:
+        near = solve_field(prepared, Current(first.total_current), tolerance=SOLVED, balance=UNCHECKED)
+    response = response_of(doubts, (near,), (prepared,), (1.0,), significant)
+    case = _Case(doubts, site_of(near), response, near.total_current, limits)
     count = len(doubts.inputs)
     centre = {name: float(value[0]) for name, value in case.figures(np.zeros((1, count))).items()}
     if count == 0:
@@ -160,7 +169,9 @@ def _band(values: Floats, typical: float, error: float, inputs: tuple[Input, ...
     low = typical - float(np.hypot(max(typical - low, 0.0), numerical))
     high = typical + float(np.hypot(max(high - typical, 0.0), numerical))
     total = float(alone.sum())
-    if not total > 1e-12 * typical**2:
-        return Band(low, typical, high, "", 0.0)
+    if high - low <= UNMOVED * typical:
+        return Band(typical, typical, typical, "", 0.0)
+    if not total > UNMOVED**2 * typical**2:
+        return Band(max(low, 0.0), typical, high, "", 0.0)
     k = int(alone.argmax())
     return Band(max(low, 0.0), typical, high, inputs[k].name, float(alone[k]) / total)

@@ -18,7 +18,13 @@ from geom.doubt.inputs import Draw
 from geom.doubt.response import RESISTANCE, SHARE, STRIP, Response, Site
 
 STEPS = 12
-"""Of a fixed-point, or Newton's, iteration: the ratios move slowly with current, and six settle them to 1e-6."""
+"""Of a fixed-point, or Newton's, iteration, at most: the ratios move slowly with current, and four or five do."""
+
+SETTLED = 1e-5
+"""Relative change of the currents in a step below which they are taken."""
+
+FAR_OFF = 10.0
+"""A limit so many times the least one is left out: no draw makes it bind."""
 
 NUDGE = 1e-3
 """Of the logarithm of the current: over it the slope of the voltage is taken."""
@@ -50,21 +56,19 @@ class Moving:
         """Return (n,) the least of the limits [A]."""
         count = len(draw.conductivity)
         least = np.full(count, np.inf)
-        for limit in limits:
+        near = FAR_OFF * min((limit.value for limit in limits), default=np.inf)
+        for limit in (one for one in limits if one.value < near):
             least = np.minimum(least, self._moved(limit, draw))
         return least
 
     def _moved(self, limit: Limit, draw: Draw) -> Floats:
-        value = np.array([limit.value])
-        if not np.isfinite(limit.value):
-            return np.full(len(draw.conductivity), np.inf)
         if is_at_strip(limit):
             goal = draw.limiting if limit.name.startswith(DIFFUSION) else 1.0
             return self._held(STRIP, draw, limit.value, goal)
         if limit.name == AT_MEAN:
             return self._held(SHARE, draw, limit.value, 1.0)
         if limit.name == AT_VOLTS:
-            return self._at_volts(draw, limit.value, float(self.volts(self.typical, value)[0]))
+            return self._at_volts(draw, limit.value, float(self.volts(self.typical, np.array([limit.value]))[0]))
         return np.full(len(draw.conductivity), limit.value)
 
     def _held(self, name: str, draw: Draw, value: float, goal: Floats | float) -> Floats:
@@ -72,8 +76,10 @@ class Moving:
         own = value * self._at(name, self.typical, np.array([value]))
         current = np.full(len(draw.conductivity), value)
         for _ in range(STEPS):
-            current = goal * own / self._at(name, draw, current)
-        return np.asarray(current)
+            before, current = current, np.asarray(goal * own / self._at(name, draw, current))
+            if float(np.abs(current / before - 1).max()) < SETTLED:
+                break
+        return current
 
     def _at(self, name: str, draw: Draw, current: Floats) -> Floats:
         return self.response.at(name, self.site.wagner(draw, current))
@@ -84,5 +90,8 @@ class Moving:
         for _ in range(STEPS):
             here = self.volts(draw, current)
             slope = (self.volts(draw, current * (1 + NUDGE)) - here) / NUDGE
-            current = current * np.exp(np.clip((volts - here) / slope, -BOUND, BOUND))
+            step = np.clip((volts - here) / slope, -BOUND, BOUND)
+            current = current * np.exp(step)
+            if float(np.abs(step).max()) < SETTLED:
+                break
         return np.asarray(current)

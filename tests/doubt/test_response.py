@@ -8,10 +8,12 @@ import pytest
 from helpers.cells import COARSE, reference
 from numpy.testing import assert_allclose
 
+from geom.advice.accuracy import Accuracy
 from geom.arrays import Bools
 from geom.bem.problem import Current
 from geom.chemistry import Bath
 from geom.deposit import significant_panels
+from geom.doubt.bands import THICKEST, THINNEST, VOLTAGE, bands
 from geom.doubt.inputs import Doubts, Draw, doubts_of
 from geom.doubt.response import (
     EDGES,
@@ -27,7 +29,8 @@ from geom.doubt.response import (
     site_of,
 )
 from geom.electrode.laws import Tafel
-from geom.field import Field, Prepared, solve_field
+from geom.field import Field, Prepared, prepare, solve_field
+from geom.panels import MeshOptions, mesh_cell
 from geom.tables.read import bath
 
 AMPERES = 1.2
@@ -125,3 +128,26 @@ def test_a_response_never_turns_where_its_points_do_not() -> None:
     found = Response(np.array([0.0, 1.0, 1.1]), {LEAST: np.array([0.0, 0.01, 0.5])})
     values = found.at(LEAST, np.linspace(-0.5, 2.0, 101))
     assert (np.diff(values) > 0).all()
+
+
+def test_panels_a_good_deal_larger_give_nearly_the_same_bands() -> None:
+    """What is read off them are ratios: ends of bands on a third of the panels within 3 %."""
+    _, field, chosen = cell_of("watts-nickel")
+    few = mesh_cell(field.cell, MeshOptions(budget=500))
+    assert len(few.body) < 0.5 * len(field.panels.body)
+    own = {VOLTAGE: field.voltage, THINNEST: 8e-6, THICKEST: 30e-6}
+    exact = Accuracy(0.05, {"voltage": 0.0, "thinnest": 0.0, "hottest": 0.0, "p99": 0.0}, frozenset(), (1,))
+    made = [
+        bands(field, prepared, rows, own, (), exact).of
+        for prepared, rows in (
+            (cell_of("watts-nickel")[0], chosen),
+            (prepare(field.cell, few), significant_panels(field.cell.part, few, ("all",))),
+        )
+    ]
+    for name, value in own.items():
+        assert made[0][name].high > 1.05 * made[0][name].low
+        assert_allclose(
+            [made[1][name].low, made[1][name].high], [made[0][name].low, made[0][name].high], rtol=0.03, atol=0
+        )
+        assert made[0][name].driver == made[1][name].driver
+        assert made[0][name].typical == made[1][name].typical == value
