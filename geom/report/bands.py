@@ -64,7 +64,7 @@ def bands_section(found: Bands | None) -> Section:
         "that until the thinnest significant place meets the target. Recommended current: what would have been recommended, were the inputs known. "
         "driver: the input that makes most of the variance when each moves alone, and its share.",
         f"{found.samples} draws of a scrambled Sobol sequence, through a response of the field solved anew at both ends of the inputs' ranges on the "
-        "same panels, first pose. Low and high of a range are read as the ends of its 90 % (this program's own reading). The bright range is a rule, "
+        "panels of the first look, first pose. Low and high of a range are read as the ends of its 90 % (this program's own reading). The bright range is a rule, "
         "and where anodes and part hang was taken as stated.",
     )
     rows = tuple(Row(item.name, _input_words(item), item.basis) for item in found.inputs)
