@@ -6,6 +6,7 @@
     ├── CellError                  the set-up: part touches an anode, lies outside the tank
     ├── TableError                 a table entry missing, refused or without source
     ├── RunLogError                the log of runs: a line that is none
+    ├── CalibrateError             readings that no bath can give
     ├── OutputError                the folder of results cannot be written
     └── SolveError                 exit 3: no trustworthy solution
 
@@ -86,6 +87,10 @@ class TableError(GeomError):
 
 class RunLogError(GeomError):
     """The log of runs cannot be read, or a run cannot be."""
+
+
+class CalibrateError(GeomError):
+    """The readings cannot be those of a bath, or give no figure."""
 
 
 class OutputError(GeomError):

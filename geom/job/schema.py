@@ -154,7 +154,7 @@ class RangeKeys(Section):
         return Range(self.low, self.middle, self.high)
 
 
-def _bath_name(value: object) -> str:
+def known_bath(value: object) -> str:
     """Return the name of a bath that the tables have and do not refuse."""
     if not isinstance(value, str):
         complain("job-type", f"{quoted(value)} stands where the name of a bath is expected")
@@ -177,7 +177,7 @@ YesNo = Annotated[bool, BeforeValidator(_yes_no)]
 class BathKeys(Section):
     """The bath: a name of the tables, and what is known better than they do."""
 
-    name: Annotated[str, BeforeValidator(_bath_name)]
+    name: Annotated[str, BeforeValidator(known_bath)]
     conductivity: Conductivity | None = None
     temperature: Temperature | None = None
     efficiency: Efficiency | None = None

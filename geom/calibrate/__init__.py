@@ -1,0 +1,1 @@
+"""A user's own bath from readings at the bench."""
