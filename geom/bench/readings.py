@@ -82,6 +82,7 @@ class SlantPanel:
     place_to: float = PLACE_TO
     thickness: tuple[tuple[float, float], ...] = ()  # place and thickness [m]
     thickness_to: float | None = None  # [m]
+    thickness_current: float = 0.0  # of the panel whose thickness was read [A]
     stirred: bool = False
 
 

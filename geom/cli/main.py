@@ -109,6 +109,25 @@ def specs(debug: bool, **options: Any) -> None:
 
 
 @commands.command()
+@click.argument("readings", type=click.Path())
+@click.option("--out", type=click.Path(), metavar="FILE", help="Table to write; else named after the bath.")
+@click.option("--force", is_flag=True, help="Replace the table if it is there.")
+@click.option("--no-files", is_flag=True, help="Write no table.")
+@click.option("--quiet", "-q", is_flag=True, help="No text and no progress; errors and --json are still printed.")
+@json_option
+@debug_option
+def calibrate(debug: bool, **options: Any) -> None:
+    """Fit a bath to READINGS taken at the bench, with its uncertainty, and write it as a table that jobs can name."""
+
+    def run() -> int:
+        from geom.cli.calibrate import run
+
+        return run(**options)
+
+    _guarded(run, options["as_json"], debug)
+
+
+@commands.command()
 @click.argument("job", type=click.Path())
 @click.option("--current", metavar="AMOUNT", help='Mean current of the run, such as "1.3 A".')
 @click.option("--volts", metavar="AMOUNT", help='Voltage between anode and part, such as "1.6 V".')

@@ -268,6 +268,7 @@ class SlantPanelKeys(Section):
     place_to: LengthOrZero = PLACE_TO
     thickness: Annotated[tuple[_Spot, ...], a_list] = ()
     thickness_to: Thickness | None = None
+    thickness_current: Current | None = None
     stirred: YesNo = False
 
     @model_validator(mode="after")
@@ -291,8 +292,17 @@ class SlantPanelKeys(Section):
 
     def record(self) -> SlantPanel:
         """Return the domain's record."""
-        places = self.burnt_to, self.bright_to, self.bare_from
-        return SlantPanel(self.current, *places, self.place_to, self.thickness, self.thickness_to, self.stirred)
+        return SlantPanel(
+            self.current,
+            self.burnt_to,
+            self.bright_to,
+            self.bare_from,
+            self.place_to,
+            self.thickness,
+            self.thickness_to,
+            self.thickness_current or self.current,
+            self.stirred,
+        )
 
 
 class PolarizationKeys(_ReadVoltsAmps):
