@@ -86,8 +86,7 @@ def _findings(
     asked: ConductivityReadings, line: Line, constant: CellConstant, half: float, liquid: float
 ) -> list[Finding]:
     """Return what makes the figure unsure."""
-    found, volts = [], np.array(asked.readings.volts)
-    warning, code = Severity.WARNING, "calibrate-conductivity"
+    found, volts, warning = [], np.array(asked.readings.volts), Severity.WARNING
     if abs(line.bend) > DEEP_BEND * float(volts.max()):
         text = (
             f"the readings of voltage bend by {1e3 * line.bend:.0f} mV: the drops at the plates still change with the "
@@ -105,20 +104,20 @@ def _findings(
             f"{1e3 * asked.plates.immersed_to:.2g} mm in how deep the plates hang are {100 * constant.by_immersed:.0f} % "
             "of the conductivity: hang them deeper, or stop them off above a line"
         )
-        found.append(Finding(warning, code, text))
+        found.append(Finding(warning, "calibrate-conductivity", text))
     if constant.by_gap > UNSURE:
         text = (
             f"{1e3 * asked.plates.gap_to:.2g} mm in the gap are {100 * constant.by_gap:.0f} % of the conductivity: "
             "set the plates farther apart, or clamp them to a measured spacer"
         )
-        found.append(Finding(warning, code, text))
+        found.append(Finding(warning, "calibrate-conductivity", text))
     if asked.leads == 0.0 and liquid < 0.5:
         text = (
             f"the bath between the plates has {liquid:.2g} ohm only: leads and clips may be a good part of that. Read the "
             "voltage at the plates themselves, or state leads"
         )
-        found.append(Finding(warning, code, text))
+        found.append(Finding(warning, "calibrate-conductivity", text))
     if half > WIDE:
         text = f"the conductivity is known to ± {100 * half:.0f} % only: more readings, over a wider range of currents"
-        found.append(Finding(Severity.NOTE, code, text))
+        found.append(Finding(Severity.NOTE, "calibrate-conductivity", text))
     return found

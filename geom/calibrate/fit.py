@@ -19,6 +19,12 @@ LEVEL = 0.95
 EVEN = 1.0 / float(np.sqrt(3.0))
 """Standard deviation of an error that lies anywhere within ±1 with like chance."""
 
+REFUTED = 0.999
+"""How sure it must be that readings scatter more than was known beforehand for that to count no more."""
+
+DOUBTED = 5.0
+"""How many readings' worth it is where they scatter more than it explains, but not so surely."""
+
 DRAWS = 20_000
 CURVED = 0.99  # how sure a bend of the readings must be before it is told
 
@@ -35,17 +41,20 @@ class Spread:
 def spread(squares: float, freedom: int, known: float | None = None, known_freedom: float = np.inf) -> Spread:
     """Return the spread of readings that leave a sum of ``squares`` with so many degrees of ``freedom``.
 
-    ``known`` is a deviation known beforehand, worth ``known_freedom`` readings. It counts, together with what is found,
-    unless the readings scatter clearly more (chi-square at `LEVEL`); then the scatter alone counts.
+    ``known`` is a deviation known beforehand, worth ``known_freedom`` readings. Where the readings scatter more than it
+    explains (chi-square at `LEVEL`) it is worth `DOUBTED` at most; where they scatter beyond all doubt, nothing.
     """
     if known is None:
         return Spread(float(np.sqrt(squares / freedom)), float(freedom), True)
-    if freedom > 0 and squares > float(stats.chi2.ppf(LEVEL, freedom)) * known**2:
+    over = squares / known**2 if known > 0.0 else np.inf
+    if freedom > 0 and over > float(stats.chi2.ppf(REFUTED, freedom)):
         return Spread(float(np.sqrt(squares / freedom)), float(freedom), True)
-    if np.isinf(known_freedom):
+    is_found = freedom > 0 and over > float(stats.chi2.ppf(LEVEL, freedom))
+    worth = min(known_freedom, DOUBTED) if is_found else known_freedom
+    if np.isinf(worth):
         return Spread(known, np.inf, False)
-    both = known_freedom + freedom
-    return Spread(float(np.sqrt((known_freedom * known**2 + squares) / both)), both, False)
+    both = worth + freedom
+    return Spread(float(np.sqrt((worth * known**2 + squares) / both)), both, is_found)
 
 
 def student(freedom: float) -> float:

@@ -4,6 +4,7 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.interpolate import CubicSpline
 from scipy.optimize import brentq, minimize_scalar
 
 from geom.arrays import Floats
@@ -189,12 +190,14 @@ def wagner_range(panel: SlantPanel) -> tuple[Range | None, bool]:
     logs = np.log(heights)
     weights = 1.0 / _deviation(panel, places, heights) ** 2
 
+    grid = np.linspace(math.log(LEAST_WAGNER), math.log(MOST_WAGNER), 41)
+    fields = CubicSpline(grid, [np.log(profile(math.exp(log)).at(places)) for log in grid])
+
     def squares(log: float) -> float:
-        left = logs - np.log(profile(math.exp(log)).at(places))
+        left = logs - fields(log)
         left = left - weights @ left / weights.sum()
         return float(weights @ left**2)
 
-    grid = np.linspace(math.log(LEAST_WAGNER), math.log(MOST_WAGNER), 41)
     values = np.array([squares(x) for x in grid])
     k = int(values.argmin())
     ends = grid[max(k - 1, 0)], grid[min(k + 1, len(grid) - 1)]

@@ -11,7 +11,8 @@ there, |dz/du| = M ((1 - t) / (1 + t))^(1/2 - a).
 """
 
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, cached_property
+from typing import Any
 
 import numpy as np
 from scipy.interpolate import CubicSpline, PchipInterpolator
@@ -53,11 +54,16 @@ class Profile:
 
     def at(self, places: Floats) -> Floats:
         """Return (k,) local over mean current density at (k,) places [m] from the end near the anode."""
-        run = np.concatenate([[0.0], np.cumsum(self.density * np.diff(self.edges))])
-        number = np.arange(len(self.edges), dtype=np.float64)  # strips are graded: over their number all is smooth
-        place, total = CubicSpline(number, self.edges), CubicSpline(number, run)
-        where = PchipInterpolator(self.edges, number)(np.clip(places, self.edges[1], self.edges[-2]))
+        number, place, total = self._smooth
+        where = number(np.clip(places, self.edges[1], self.edges[-2]))
         return np.asarray(total(where, 1) / place(where, 1))
+
+    @cached_property
+    def _smooth(self) -> tuple[Any, Any, Any]:
+        """Number of the strip by place; place and current up to there by number: strips are graded, over it all is smooth."""
+        run = np.concatenate([[0.0], np.cumsum(self.density * np.diff(self.edges))])
+        number = np.arange(len(self.edges), dtype=np.float64)
+        return PchipInterpolator(self.edges, number), CubicSpline(number, self.edges), CubicSpline(number, run)
 
 
 @dataclass(frozen=True, eq=False)
