@@ -88,10 +88,14 @@ def _findings(
     """Return what makes the figure unsure."""
     found, volts, warning = [], np.array(asked.readings.volts), Severity.WARNING
     if abs(line.bend) > DEEP_BEND * float(volts.max()):
-        text = (
-            f"the readings of voltage bend by {1e3 * line.bend:.0f} mV: the drops at the plates still change with the "
-            "current, so that the conductivity comes out too low; leave the lowest currents out and read higher ones"
+        why = (
+            "the drops at the plates still change with the current, so that the conductivity comes out too low; leave the lowest "
+            "currents out and read higher ones"
+            if line.bend > 0
+            else "at the highest currents the voltage rises too fast: gas on the plates, or a plate near its limiting current; "
+            "leave those out"
         )
+        text = f"the readings of voltage bend by {1e3 * abs(line.bend):.0f} mV from a line: {why}"
         found.append(Finding(warning, "calibrate-curved", text))
     if line.intercept < -0.02 * float(volts.max()):
         text = (

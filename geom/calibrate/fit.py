@@ -128,16 +128,14 @@ def straight_line(x: Floats, y: Floats) -> Line:
 
 
 def _bend(x: Floats, y: Floats) -> float:
-    """Return by how much the readings bend over their range, where a parabola is clearly better than a line."""
-    if len(x) < 4:
+    """Return by how much the readings lie over their chord in its middle, where a logarithm more is clearly a better fit."""
+    if len(x) < 5 or float(x.min()) <= 0.0:
         return 0.0
-    half = 0.5 * float(np.ptp(x))
-    own = (x - 0.5 * (x.min() + x.max())) / half
-    found = fitted(np.column_stack([np.ones_like(own), own, own**2]), y)
+    found = fitted(np.column_stack([np.ones_like(x), x, np.log(x)]), y)
     error = np.sqrt(found.squares / found.freedom * found.covariance[2, 2])
-    curve = float(found.values[2])
+    curve, low, high = float(found.values[2]), float(x.min()), float(x.max())
     is_clear = abs(curve) > float(stats.t.ppf(0.5 + 0.5 * CURVED, found.freedom)) * error + 1e-9 * float(np.ptp(y))
-    return -curve if is_clear else 0.0
+    return curve * float(np.log(0.5 * (low + high) / np.sqrt(low * high))) if is_clear else 0.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -22,7 +22,7 @@ FIRST_PLACE, LAST_PLACE = 6.35e-3, 82.55e-3
 LEAST_WAGNER, MOST_WAGNER = 1e-3, 3.0
 """Between them a slope is looked for; below, the panel is as without polarization; above, it is even."""
 
-MOST_UNSURE = 4.0  # high over low of a slope, past which it is not told
+MOST_UNSURE = 2.0  # high over low of a slope, past which it is not told: the tables know it better
 GAUGE = 0.05  # a single thickness reading, as a share, where nothing is stated; common practice, no source
 
 MEAN_OF_ONE_AMPERE = 1.0 / PANEL_AREA
