@@ -75,6 +75,11 @@ def conductance(plates: TwoPlates, bath: Bath, scale: float) -> float:
     except CellError as error:
         hint = "plates hang clear of walls and floor by 0.2 mm at least, or fill the whole cross-section of the tank"
         raise CalibrateError("calibrate-plates", error.message, where="[conductivity]", hint=hint) from error
+    if any(finding.code == "anode-through-wall" for finding in cell.findings):
+        hint = "look at gap and middle, and that the plates hang across the length of the tank"
+        raise CalibrateError(
+            "calibrate-plates", "the second plate reaches through a wall", where="[conductivity]", hint=hint
+        )
     prepared = prepare(cell, mesh_cell(cell, MeshOptions(budget=PANELS, scale=scale)))
     field = solve_field(prepared, Current(1.0))
     return field.total_current / field.voltage

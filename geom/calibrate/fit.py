@@ -45,6 +45,8 @@ def spread(squares: float, freedom: int, known: float | None = None, known_freed
     explains (chi-square at `LEVEL`) it is worth `DOUBTED` at most; where they scatter beyond all doubt, nothing.
     """
     if known is None:
+        if freedom < 1:
+            raise ValueError("readings that leave no freedom do not show their own spread")
         return Spread(float(np.sqrt(squares / freedom)), float(freedom), True)
     over = squares / known**2 if known > 0.0 else np.inf
     if freedom > 0 and over > float(stats.chi2.ppf(REFUTED, freedom)):

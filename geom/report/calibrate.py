@@ -21,6 +21,7 @@ NAMES = {
 }
 SHOWN = {"efficiency": "%", "tafel_slope": "mV/decade", "current_density": "A/dm²", "conductivity": "S/m"}
 LIMIT = "A/dm²"
+BY_HAND = "Keys of [bath] in a job that is to do without the table; ranges, slope and limits are then left out."
 TREE_UNITS = {"S/m": "S_m", "V/decade": "V_decade", "A/dm2": "A_dm2", "": ""}
 
 
@@ -39,10 +40,27 @@ def calibration_document(found: Calibration, out: str | None) -> Document:
         *([_readings(found)] if found.conductivity else []),
         *([_coupons(found)] if found.efficiency else []),
         *([_panel(found)] if found.panel and found.panel.borders else []),
+        *([Section("By hand", (BY_HAND,), by_hand)] if (by_hand := _by_hand(found)) else []),
         Section("Findings", tuple(f"{f.severity.capitalize()}: {f.message}." for f in found.findings)),
     ]
     kept = tuple(section for section in sections if section.sentences or section.rows or section.table)
     return Document(f"Bath fitted to readings: {asked.title}", tuple(answer), kept)
+
+
+def _by_hand(found: Calibration) -> tuple[Row, ...]:
+    """Return the keys of a job's [bath] that the figures fill."""
+    rows = [
+        Row("name", f'"{found.readings.like}"'),
+        Row("temperature", f'"{amount(found.readings.temperature, "C", 4)}"'),
+    ]
+    for figure in found.figures:
+        ends = figure.range
+        if figure.key in ("conductivity", "efficiency"):
+            rows.append(Row(figure.key, f'"{amount(ends.typical, SHOWN[figure.key])}"'))
+        if figure.key == "current_density":
+            pair = f'low = "{amount(ends.low, "A/dm2")}", high = "{amount(ends.high, "A/dm2")}"'
+            rows.append(Row(figure.key, f"{{ {pair} }}"))
+    return tuple(rows) if len(rows) > 2 else ()
 
 
 def _row(found: Calibration, figure: Figure) -> Row:

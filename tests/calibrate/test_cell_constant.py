@@ -110,6 +110,20 @@ def test_lengths_and_panels_are_told(solved: float) -> None:
     assert 0.003 < found.by_immersed < 1 / 60
 
 
+def test_a_plate_past_the_wall_is_refused() -> None:
+    with pytest.raises(CalibrateError) as caught:
+        cell_constant(replace(OPEN, middle=(-0.068, 0.0)), BATH)
+    assert caught.value.slug == "calibrate-plates"
+    assert "through a wall" in caught.value.message
+
+
+def test_plates_hang_in_a_jar_too() -> None:
+    jar = replace(
+        OPEN, tank=JarTank(0.12, 0.1), first=Plate(0.03, 1e-3, 0.05), second=Plate(0.03, 1e-3, 0.05), gap=0.05
+    )
+    assert 0.03 * 0.05 / 0.05 < conductance(jar, BATH, COARSE) < 4 * 0.03 * 0.05 / 0.05
+
+
 def test_plates_that_touch_a_wall_are_refused() -> None:
     wide = replace(OPEN, first=replace(PLATE, width=TANK.width))
     with pytest.raises(CalibrateError) as caught:

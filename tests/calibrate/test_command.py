@@ -11,6 +11,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from geom.cli.main import commands
+from geom.job.read import parse_job
 from geom.report.bathtable import UNITS
 from geom.tables.load import range_of, table
 
@@ -144,6 +145,19 @@ def test_text_file_and_force(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) ->
     Path("tea-nickel.toml").unlink()
     assert geom("r.toml", "--no-files").exit_code == 0
     assert not Path("tea-nickel.toml").exists()
+
+
+def test_the_keys_by_hand_are_those_of_a_job(made: tuple[Path, dict[str, Any]]) -> None:
+    text = geom(str(made[0] / "readings.toml"), "--no-files").stdout
+    section = text.partition("By hand\n")[2].partition("\n\n")[0]
+    keys = re.findall(r"^([a-z_]+): +(.+)$", section, flags=re.MULTILINE)
+    sample = (ROOT / "samples" / "link" / "job.toml").read_text(encoding="utf-8")
+    lines = "\n".join(f"{key} = {value}" for key, value in keys)
+    job = parse_job(re.sub(r"^name = .watts-nickel.*$", lambda _: lines, sample, count=1, flags=re.MULTILINE))
+    assert job.bath.conductivity == pytest.approx(figure(made, "conductivity")["typical"], rel=2e-3)
+    assert job.bath.efficiency == pytest.approx(figure(made, "efficiency")["typical"], rel=2e-3)
+    assert job.bath.temperature == pytest.approx(321.15, rel=1e-9)
+    assert job.bath.current_density.high == pytest.approx(100 * figure(made, "current_density")["high"], rel=2e-3)
 
 
 def test_a_refusal_is_told_and_nothing_is_written(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
