@@ -3,7 +3,11 @@
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
+from itertools import pairwise
 
+import numpy as np
+
+from geom.arrays import Floats
 from geom.electrode.laws import Law
 from geom.provenance import Source
 
@@ -64,6 +68,26 @@ class Bath:
     sources: Mapping[str, Source]  # attribute name -> who says so; what a job states itself has no entry
     temperature_range: Range = UNSTATED_TEMPERATURES  # working range [K]
     anode_area_ratio: Range | None = None  # anode area over cathode area
+    efficiency_curve: tuple[tuple[float, float], ...] = ()  # (current density [A/m²], efficiency), rising in the first
+    laws: tuple[Law, Law, Law] | None = (
+        None  # least, typically and most polarized; None: of a stated law, or no slope known
+    )
+    exchange_range: Range | None = None  # exchange current density [A/m²], where `laws` have one
+    growth_per_kelvin: float | None = None  # share by which the conductivity grows [1/K], at `temperature`
+    family: str = ""  # bath of the tables that it is like; "": none but itself
+
+    def efficiency_at(self, current_density: Floats | float) -> Floats:
+        """Return the efficiency at each current density [A/m²]: on the curve, flat beyond its ends; or the one there is."""
+        density = np.asarray(current_density, dtype=np.float64)
+        if not self.efficiency_curve:
+            return np.full(density.shape, self.efficiency)
+        where, shares = np.array(self.efficiency_curve).T
+        return np.asarray(np.interp(density, where, shares))
+
+    @property
+    def kin(self) -> str:
+        """The name that rules for kinds of bath go by: that of the bath it is like, else its own."""
+        return self.family or self.name
 
     def __post_init__(self) -> None:
         _need_positive(self, "conductivity", "temperature", "efficiency")
@@ -76,6 +100,17 @@ class Bath:
         for name in ("limiting_current_density", "anode_current_density", "anode_area_ratio"):
             if getattr(self, name) is not None:
                 _need_positive(getattr(self, name), "low", "high", owner=f"Bath.{name}")
+        _check_curve(self.efficiency_curve)
+
+
+def _check_curve(curve: tuple[tuple[float, float], ...]) -> None:
+    """Raise ValueError unless current densities rise from zero or more and every efficiency can be."""
+    where = [at for at, _ in curve]
+    if not all(math.isfinite(at) and at >= 0.0 for at in where) or any(low >= high for low, high in pairwise(where)):
+        raise ValueError(f"Bath.efficiency_curve needs current densities that rise, got {where!r}")
+    for _, share in curve:
+        if not 0.0 < share <= 1.0:
+            raise ValueError(f"Bath.efficiency_curve holds an efficiency that cannot be: {share!r}")
 
 
 def _need_positive(record: object, *names: str, owner: str = "") -> None:

@@ -78,16 +78,34 @@ def area_factors(field: Field) -> Floats:
 def quarter_growth_rate(field: Field) -> Floats:
     """Return (part_count, 4) thickness gained per second on each quarter of a panel [m/s], by Faraday's law.
 
-    On a thread or a rough surface the metal spreads over the true area, which is not drawn.
+    The efficiency is that at the local current density. On a thread or a rough surface current and metal spread over the
+    true area, which is not drawn.
     """
     bath = field.cell.bath
-    plating = np.maximum(field.quarters, 0.0)
-    return np.asarray(deposition_rate(plating, bath.metal, bath.efficiency) / area_factors(field)[:, None])
+    plating = np.maximum(field.quarters, 0.0) / area_factors(field)[:, None]
+    return np.asarray(deposition_rate(plating * bath.efficiency_at(plating), bath.metal))
 
 
 def growth_rate(field: Field) -> Floats:
     """Return (part_count,) thickness gained per second on each panel [m/s]."""
     return np.asarray(quarter_growth_rate(field).mean(axis=1))
+
+
+def mean_growth_rate(field: Field) -> float:
+    """Return the mean of the thickness gained per second over the true area of the part [m/s]."""
+    true = field.areas * area_factors(field)
+    return float(growth_rate(field) @ true / true.sum())
+
+
+def thief_growth(field: Field) -> float:
+    """Return the mass that the thieves gain per second [kg/s], by Faraday's law at the local efficiency."""
+    bath, panels = field.cell.bath, field.panels
+    total = 0.0
+    for body in panels.thieves:
+        rows = panels.rows(body)
+        density = field.solution.current_density[rows]
+        total += float((density * bath.efficiency_at(density)) @ panels.surface.areas[rows])
+    return float(mass_of_charge(total, bath.metal))
 
 
 def plate(fields: Sequence[Field], times: Sequence[float], names: Sequence[str], significant: Bools) -> Deposit:
@@ -114,7 +132,7 @@ def plate(fields: Sequence[Field], times: Sequence[float], names: Sequence[str],
         charge=charge,
         anode_mass=float(mass_of_charge(charge, bath.metal)),
         thief_charge=stolen,
-        thief_mass=float(mass_of_charge(stolen, bath.metal)) * bath.efficiency,
+        thief_mass=float(sum(thief_growth(f) * t for f, t in zip(fields, times, strict=True))),
         factor=factor,
     )
 

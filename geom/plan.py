@@ -28,9 +28,8 @@ from geom.advice.words import Advice, BareResult, FeatureResult, plan_advice
 from geom.bem.problem import Current, Voltage
 from geom.cell.build import build_cell
 from geom.cell.cell import Cell, Pose
-from geom.deposit import Deposit, check_names, plate, significant_panels
+from geom.deposit import Deposit, check_names, mean_growth_rate, plate, significant_panels
 from geom.doubt.bands import AVERAGE, CURRENT, THICKEST, THINNEST, TIME, VOLTAGE, Bands, bands
-from geom.electrode.faraday import time_for_thickness
 from geom.errors import CellError, SolveError
 from geom.feature import Kind
 from geom.field import Field, Prepared, check_balance, prepare, solve_field
@@ -321,9 +320,7 @@ def assembled_plan(
         schedule=schedule,
         limits=level.limits,
         accuracy=accuracy,
-        time_to_mean=time_for_thickness(
-            job.target.thickness, first.current / float(deposit.true_areas.sum()), cell.bath.metal, cell.bath.efficiency
-        ),
+        time_to_mean=job.target.thickness / mean_growth_rate(first),
         ratio=ratio_percentiles(first),
         thickness=shares,
         features=features,

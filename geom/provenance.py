@@ -17,8 +17,9 @@ class Trust(StrEnum):
 class Source:
     """Who says so.
 
-    ``basis`` is one of ``seen`` (read in a copy of the source), ``memory`` (recalled from it, not
-    re-read), ``derived`` (worked out from the figures named) and ``practice`` (custom, no source).
+    ``basis`` is one of ``seen`` (read in a copy of the source), ``memory`` (recalled from it, not re-read), ``derived``
+    (worked out from the figures named), ``practice`` (custom, no source), ``assumed`` (by this program, no source),
+    ``measured`` (by the user) and ``user`` (stated in the user's own table).
     """
 
     text: str

@@ -55,7 +55,7 @@ def _anodes(near: Field, bench: Bench) -> Iterator[Limit]:
         material = stated[k] if len(stated) == len(near.cell.anodes) else None
         if density <= 0 or (material is not None and is_inert(material)):
             continue
-        most, source = anode_limit(bath.name, bath.metal.symbol, material)
+        most, source = anode_limit(bath.kin, bath.metal.symbol, material)
         yield Limit(
             "anode current density",
             near.total_current * most.high / density,

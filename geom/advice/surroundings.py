@@ -15,7 +15,6 @@ from geom.field import Field, Prepared, solve_field
 from geom.findings import Finding
 from geom.job.job import Job
 from geom.tables.cautions import is_inert
-from geom.tables.read import growth_per_kelvin
 from geom.tables.stock import wire_rule
 
 
@@ -36,7 +35,7 @@ def surroundings(
     """Return what the plan asks of supply, wires, bath and anodes; ``times`` [s] are those of the fields."""
     first, bench = fields[0], job.bench
     bath_of_job = first.cell.bath
-    per_kelvin = growth_per_kelvin(bath_of_job.name, bath_of_job.temperature)
+    per_kelvin = bath_of_job.growth_per_kelvin
     hook, lead = (None if wire is None else (wire, wire_rule(wire.metal)) for wire in (bench.hook, bench.lead))
     supply = supplying(
         first,

@@ -15,10 +15,6 @@ import numpy as np
 from geom.arrays import Floats
 from geom.chemistry import Bath, Range
 from geom.electrode.laws import Law
-from geom.errors import TableError
-from geom.tables.load import range_of, table
-from geom.tables.read import bath as bath_of_table
-from geom.tables.read import bath_name, law_range
 
 LEVEL = 0.90
 """Share of cases that a range of an input, and a band of a figure, holds."""
@@ -151,28 +147,14 @@ def _law_ranges(bath: Bath) -> tuple[tuple[Law, Law, Law] | None, Range | None]:
 
     None for each that the tables do not give, or that the job states in place of the tables.
     """
-    if "law" not in bath.sources:
+    laws = bath.laws
+    if laws is None or bath.law != laws[1]:
         return None, None
-    try:
-        laws = law_range(bath.name)
-        rows = table("baths")[bath_name(bath.name)]["values"]
-    except (TableError, KeyError):
-        return None, None
-    if bath.law != laws[1] or not all(hasattr(law, "cathodic_slope") for law in laws):
-        return None, None
-    row = rows.get("exchange_current_density")
-    exchange = None if row is None or not hasattr(bath.law, "exchange") else range_of(row, "current density")
-    return laws, exchange
+    return laws, bath.exchange_range
 
 
 def _warming(bath: Bath) -> float:
     """Return the relative change of the conductivity per kelvin [1/K]; 0 where temperature or conductivity is stated."""
     if not {"temperature", "conductivity"} <= bath.sources.keys():
         return 0.0
-    try:
-        cool, warm = (
-            bath_of_table(bath.name, temperature=bath.temperature + step).conductivity for step in (-1.0, 1.0)
-        )
-    except TableError:
-        return 0.0
-    return 0.5 * (warm - cool) / bath.conductivity
+    return bath.growth_per_kelvin or 0.0

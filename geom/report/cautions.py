@@ -19,7 +19,7 @@ def set_up_of(plan: Plan) -> SetUp:
     """Return what the cautions of a plan go by."""
     bench, first = plan.job.bench, plan.fields[0]
     return SetUp(
-        bath=plan.cell.bath.name,
+        bath=plan.cell.bath.kin,
         metal=plan.cell.bath.metal.symbol,
         temperature=plan.cell.bath.temperature,
         anodes=bench.anode_materials,

@@ -44,7 +44,7 @@ SHORT = {
 class SetUp:
     """What cautions go by; None where it is not known or not stated."""
 
-    bath: str
+    bath: str  # the name that rules for it go by
     metal: str  # symbol
     temperature: float  # of the bath [K]
     anodes: tuple[str | None, ...] = ()  # materials in the words of the job; none: no anode is stated
@@ -182,11 +182,11 @@ def _is_of_bath(row: Row, setup: SetUp) -> bool:
 
 
 def _bath_of(of: Bath | str) -> tuple[str, str]:
-    """Return name and symbol of the metal of a bath."""
+    """Return the name that rules for a bath go by, and the symbol of its metal."""
     if isinstance(of, Bath):
-        return of.name, of.metal.symbol
+        return of.kin, of.metal.symbol
     found = bath_table(of)
-    return found.name, found.metal
+    return found.kin, found.metal
 
 
 def _rule(text: str, bath: str, symbol: str) -> Row | None:

@@ -11,11 +11,13 @@ from difflib import get_close_matches
 from enum import Enum
 from typing import Any, Final, Literal, NoReturn
 
+import numpy as np
+
 from geom.chemistry import Bath, Metal, Range
-from geom.electrode.laws import ButlerVolmer, Law
+from geom.electrode.laws import ButlerVolmer, Law, Tafel
 from geom.errors import TableError
 from geom.provenance import Source
-from geom.tables.load import Row, TableEntry, entries_of, range_of, source_of, table, typical_of
+from geom.tables.load import Row, TableEntry, curve_of, entries_of, range_of, source_of, table, typical_of
 from geom.units import parse, show
 
 
@@ -32,6 +34,7 @@ SOURCED = (
     "conductivity",
     "temperature",
     "efficiency",
+    "efficiency_curve",
     "current_density",
     "limiting_current_density",
     "anode_current_density",
@@ -39,8 +42,14 @@ SOURCED = (
 )
 """Attributes of a bath that a row of the same name gives."""
 
+Curve = tuple[tuple[float, float], ...]
+"""Efficiency against current density: points (current density [A/m²], share), rising in the first."""
+
 FREEZING, BOILING = 273.15, 373.15
 """Where water is liquid at one atmosphere [K]."""
+
+SAME_TEMPERATURE = 0.5
+"""Apart by no more, two temperatures of a bath are one [K]."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +61,7 @@ class BathTable:
     metal: str  # symbol
     use: str
     entries: tuple[TableEntry, ...]
+    kin: str  # name that rules for kinds of bath go by
 
 
 def bath(
@@ -60,6 +70,7 @@ def bath(
     temperature: float | None = None,
     conductivity: float | None = None,
     efficiency: float | None = None,
+    efficiency_curve: Curve = (),
     law: Law | Literal[_Unset.TOKEN] | None = FROM_TABLE,
     current_density: Range | None = None,
     stirred: bool | None = None,
@@ -67,7 +78,7 @@ def bath(
     """Return the bath ``name``; what is given stands in place of the table's value, and has no source.
 
     A temperature [K] without a conductivity [S/m] scales the tabulated one and its range. A value that
-    is given has no range: low, typical and high are the same.
+    is given has no range: low, typical and high are the same. An efficiency that is given holds at every current density.
 
     Raises
     ------
@@ -75,44 +86,46 @@ def bath(
         "bath-unknown", "bath-refused", or "bath-value" for a value that cannot be.
     """
     key = bath_name(name)
-    rows = _rows(key)
-    given = {
+    entry, rows = table("baths")[key], _rows(key)
+    stated = {
         "temperature": temperature is not None,
         "conductivity": conductivity is not None,
-        "efficiency": efficiency is not None,
+        "efficiency": efficiency is not None or bool(efficiency_curve),
         "current_density": current_density is not None,
         "law": law is not FROM_TABLE,
     }
     at = typical_of(rows["temperature"], "temperature") if temperature is None else temperature
     _need_liquid(at, key)
-    carried = _conductivity(rows, at) if conductivity is None else _exactly(conductivity, "conductivity", key)
-    share = range_of(rows["efficiency"], "fraction") if efficiency is None else _exactly(efficiency, "efficiency", key)
-    symbol = table("baths")[key]["metal"]
     moved = "limiting_current_density_stirred"
     limiting = moved if stirred and moved in rows else "limiting_current_density"
     try:
+        bright = current_density or range_of(rows["current_density"], "current density")
+        carried = _conductivity(rows, at) if conductivity is None else _exactly(conductivity, "conductivity", key)
+        share, curve = _efficiency(rows, efficiency, efficiency_curve, bright, key)
+        laws = law_range(key) if law is FROM_TABLE else None
         return Bath(
             name=key,
-            title=table("baths")[key]["title"],
-            metal=metal(symbol),
+            title=entry["title"],
+            metal=metal(entry["metal"]),
             conductivity=carried.typical,
             temperature=at,
             efficiency=share.typical,
-            current_density=current_density or range_of(rows["current_density"], "current density"),
-            law=law_range(key)[1] if law is FROM_TABLE else law,
+            current_density=bright,
+            law=(laws[1] if laws else None) if law is FROM_TABLE else law,
             conductivity_range=carried,
             efficiency_range=share,
             limiting_current_density=_range_if(rows, limiting, "current density"),
             anode_current_density=_range_if(rows, "anode_current_density", "current density"),
-            anode_materials=tuple(table("anodes")["materials"][symbol]),
+            anode_materials=tuple(table("anodes")["materials"][entry["metal"]]),
             cautions=cautions(key),
-            sources=_sources(
-                {**rows, "limiting_current_density": rows[limiting]} if limiting in rows else rows,
-                at,
-                [name for name, stated in given.items() if stated],
-            ),
+            sources=_sources(rows, at, limiting, curve, [name for name, is_stated in stated.items() if is_stated]),
             temperature_range=range_of(rows["temperature"], "temperature"),
             anode_area_ratio=_range_if(rows, "anode_area_ratio", "fraction"),
+            efficiency_curve=curve,
+            laws=laws,
+            exchange_range=range_of(rows["exchange_current_density"], "current density") if laws else None,
+            growth_per_kelvin=growth_per_kelvin(key, at),
+            family=entry.get("family", ""),
         )
     except ValueError as mistake:
         raise TableError("bath-value", str(mistake), where=f"bath {key}") from mistake
@@ -161,7 +174,7 @@ def bath_table(name: str) -> BathTable:
         *entries_of(entry["values"]),
         *entries_of(entry["notes"]),
     )
-    return BathTable(key, entry["title"], entry["metal"], entry["use"], entries)
+    return BathTable(key, entry["title"], entry["metal"], entry["use"], entries, _kin(key))
 
 
 def metal(symbol: str) -> Metal:
@@ -183,7 +196,7 @@ def metal(symbol: str) -> Metal:
 def growth_per_kelvin(name: str, temperature: float) -> float | None:
     """Return by which share the conductivity of a bath at ``temperature`` [K] grows for each kelvin; None if not tabulated.
 
-    a / (1 + a (T - T0)): the coefficient a is published against the conductivity at T0 = 20 °C.
+    a / (1 + a (T - T0)): the coefficient a is published against the conductivity at T0, mostly 20 °C.
     """
     row = _rows(bath_name(name)).get("conductivity_per_kelvin")
     if row is None:
@@ -192,14 +205,19 @@ def growth_per_kelvin(name: str, temperature: float) -> float | None:
     return per_kelvin / (1.0 + per_kelvin * (temperature - parse(row["at"], "temperature")))
 
 
-def law_range(name: str) -> tuple[Law, Law, Law]:
-    """Return the cathode's law with the low, typical and high Tafel slope: least to most polarized.
+def law_range(name: str) -> tuple[Law, Law, Law] | None:
+    """Return the cathode's law with the low, typical and high Tafel slope: least to most polarized; None without a slope.
 
-    The exchange current density stays typical: it moves the voltage and hardly the distribution.
+    The exchange current density stays typical: it moves the voltage and hardly the distribution. A slope too small for
+    an anodic one to belong to it (1/b_c + 1/b_a = nF/RT) makes a law without one.
     """
     rows = _rows(bath_name(name))
+    if "tafel_slope" not in rows:
+        return None
     exchange = typical_of(rows["exchange_current_density"], "current density")
     cathodic = range_of(rows["tafel_slope"], "slope")
+    if "anodic_slope" not in rows:
+        return tuple(Tafel(exchange, slope) for slope in (cathodic.low, cathodic.typical, cathodic.high))  # type: ignore[return-value]
     anodic = range_of(rows["anodic_slope"], "slope")
     # the two slopes are tied: the steeper one is, the flatter is the other
     return (
@@ -234,6 +252,31 @@ def solution_conductivity(solute: str, mass_percent: float) -> float:
     return parse(f"{millisiemens} mS/cm", "conductivity")
 
 
+def _efficiency(
+    rows: Mapping[str, Row], stated: float | None, stated_curve: Curve, bright: Range, key: str
+) -> tuple[Range, Curve]:
+    """Return the efficiency with its range, and its curve; of a curve it is that at the typical current density."""
+    if stated is not None:
+        return _exactly(stated, "efficiency", key), ()
+    if stated_curve:
+        return _exactly(_on_curve(stated_curve, bright.typical), "efficiency", key), stated_curve
+    if "efficiency_curve" not in rows:
+        return range_of(rows["efficiency"], "fraction"), ()
+    curve = curve_of(rows["efficiency_curve"], "current density")
+    typical = _on_curve(curve, bright.typical)
+    if "efficiency" not in rows:
+        return Range(typical, typical, typical), curve
+    known = range_of(rows["efficiency"], "fraction")
+    scaled = known.scaled(typical / known.typical)
+    return Range(scaled.low, typical, max(typical, min(scaled.high, 1.0))), curve
+
+
+def _on_curve(curve: Curve, current_density: float) -> float:
+    """Return the efficiency at one current density [A/m²]."""
+    where, shares = zip(*curve, strict=True)
+    return float(np.interp(current_density, where, shares))
+
+
 def _key(of: Bath | str) -> str:
     """Return the table's name of a bath given as record or name."""
     return of.name if isinstance(of, Bath) else bath_name(of)
@@ -253,8 +296,13 @@ def _rows(key: str) -> Mapping[str, Row]:
 def _caution_rows(key: str) -> list[dict[str, Any]]:
     """Return the rows of hazards.toml that apply to a bath."""
     symbol = table("baths")[key]["metal"]
-    rows = table("hazards")["caution"]
-    return [row for row in rows if symbol in row["metals"] or any(word in key for word in row["baths"])]
+    rows, kin = table("hazards")["caution"], _kin(key)
+    return [row for row in rows if symbol in row["metals"] or any(word in kin for word in row["baths"])]
+
+
+def _kin(key: str) -> str:
+    """Return the name that rules for kinds of bath go by: that of the bath it is like, else its own."""
+    return str(table("baths")[key].get("family") or key)
 
 
 def _refuse(plain: str) -> None:
@@ -273,7 +321,7 @@ def _raise_refusal(entry: str, row: Row) -> NoReturn:
     raise TableError(
         "bath-refused",
         f"{row['title']} ({entry}) is not planned: {row['reason']}",
-        hint="send the part to a licensed plater, or plan one of: " + ", ".join(bath_names()),
+        hint=row.get("hint", "send the part to a licensed plater, or plan one of:") + " " + ", ".join(bath_names()),
     )
 
 
@@ -289,15 +337,20 @@ def _need_liquid(temperature: float, key: str) -> None:
 
 
 def _warming(rows: Mapping[str, Row], temperature: float) -> float:
-    """Return conductivity at ``temperature`` [K] over the tabulated one.
+    """Return conductivity at ``temperature`` [K] over the tabulated one; 1 where no coefficient is known.
 
     kappa(T) = kappa(T1) (1 + a (T - T0)) / (1 + a (T1 - T0)): straight in T. The coefficient a is
-    published against the conductivity at T0, here 20 °C, while the bath's own figure stands at T1.
+    published against the conductivity at T0, mostly 20 °C, while the bath's own figure stands at T1.
     """
-    row = rows["conductivity_per_kelvin"]
+    row = rows.get("conductivity_per_kelvin")
+    if row is None:
+        return 1.0
     per_kelvin = row["typical"] / 100.0
     base, at = parse(row["at"], "temperature"), parse(rows["conductivity"]["at"], "temperature")
-    return float((1.0 + per_kelvin * (temperature - base)) / (1.0 + per_kelvin * (at - base)))
+    warmer = 1.0 + per_kelvin * (temperature - base)
+    if warmer <= 0.0:
+        raise ValueError(f"a coefficient of {row['typical']:g} %/K leaves no conductivity at {show(temperature, '°C')}")
+    return float(warmer / (1.0 + per_kelvin * (at - base)))
 
 
 def _conductivity(rows: Mapping[str, Row], temperature: float) -> Range:
@@ -305,19 +358,32 @@ def _conductivity(rows: Mapping[str, Row], temperature: float) -> Range:
     return range_of(rows["conductivity"], "conductivity").scaled(_warming(rows, temperature))
 
 
-def _sources(rows: Mapping[str, Row], temperature: float, stated: list[str]) -> dict[str, Source]:
+def _sources(
+    rows: Mapping[str, Row], temperature: float, limiting: str, curve: Curve, stated: list[str]
+) -> dict[str, Source]:
     """Return who stands behind each attribute of a bath, but for those that were stated."""
     sources = {key: source_of(rows[key]) for key in SOURCED if key in rows}
+    if limiting in rows:
+        sources["limiting_current_density"] = source_of(rows[limiting])
+    if "efficiency" not in rows and curve:
+        sources["efficiency"] = sources["efficiency_curve"]
+    who = sources["conductivity"]
+    at = parse(rows["conductivity"]["at"], "temperature")
     if _warming(rows, temperature) != 1.0:
-        who = sources["conductivity"]
         moved = f"brought from {rows['conductivity']['at']} to {show(temperature, 'C')}"
         moved += f" by {rows['conductivity_per_kelvin']['typical']} %/K"
         sources["conductivity"] = Source(f"{who.text}; {moved}", "derived", who.trust)
-    sources["law"] = source_of(rows["tafel_slope"], rows["exchange_current_density"])
+    elif "conductivity_per_kelvin" not in rows and abs(temperature - at) > SAME_TEMPERATURE:
+        text = f"{who.text}; that at {rows['conductivity']['at']}: how it changes with temperature is not known"
+        sources["conductivity"] = Source(text, who.basis, who.trust)
+    if "tafel_slope" in rows:
+        sources["law"] = source_of(rows["tafel_slope"], rows["exchange_current_density"])
     sources["temperature_range"] = sources["temperature"]
     for key in ("conductivity", "efficiency"):
         sources[f"{key}_range"] = sources[key]
     absent = {*stated, *(f"{key}_range" for key in stated if key != "temperature")}
+    if "efficiency" in stated:
+        absent.add("efficiency_curve")
     return {key: who for key, who in sources.items() if key not in absent}
 
 

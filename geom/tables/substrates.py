@@ -125,7 +125,7 @@ def _strike_finding(substrate: Substrate, bath: Bath) -> Finding | None:
     """Return what to say of the strike that a substrate needs in this bath; None where it needs none."""
     name = substrate_name(substrate.metal)
     for rule in table("substrates")["rule"]:
-        if name not in rule["substrates"] or bath.metal.symbol not in rule["metals"] or bath.name in rule["free"]:
+        if name not in rule["substrates"] or bath.metal.symbol not in rule["metals"] or bath.kin in rule["free"]:
             continue
         title = _rows()[name]["title"]
         if substrate.strike is None:
