@@ -8,7 +8,7 @@ from geom.bench.gas import GAS_CONSTANT
 from geom.bench.readings import Readings, SlantPanel
 from geom.calibrate.cell_constant import cell_constant
 from geom.calibrate.conductivity import Conductivity, conductivity
-from geom.calibrate.coupon import Efficiency, efficiency
+from geom.calibrate.coupon import Efficiency, carried_curve, efficiency
 from geom.calibrate.figure import Figure
 from geom.calibrate.limiting import limiting
 from geom.calibrate.slant import MEAN_OF_ONE_AMPERE, Panel, SlantSlope, panel_slope, read_panel
@@ -16,7 +16,7 @@ from geom.calibrate.slant_field import PANEL
 from geom.calibrate.slope import VoltageSlope, voltage_slope
 from geom.chemistry import Bath, Range
 from geom.constants import FARADAY
-from geom.electrode.laws import ButlerVolmer
+from geom.electrode.laws import ButlerVolmer, Tafel
 from geom.findings import Finding, Severity
 from geom.tables.read import bath
 
@@ -37,6 +37,7 @@ class Calibration:
     panel_slope: SlantSlope | None
     voltage_slope: VoltageSlope | None
     findings: tuple[Finding, ...]
+    efficiency_curve: tuple[tuple[float, float], ...] = ()  # (current density [A/m²], efficiency); empty: one figure
 
     def figure(self, key: str) -> Figure | None:
         """Return the figure of that key, if there is one."""
@@ -76,7 +77,8 @@ def calibrate(readings: Readings, *, progress: Progress | None = None) -> Calibr
     findings = [finding for piece in pieces if piece is not None for finding in piece.findings]
     findings += [*burnt_findings, *doubled, *_odd(kept, like)]
     say("done", 1.0)
-    return Calibration(readings, like, kept, found, coupons, panel, by_panel, by_voltage, tuple(findings))
+    curve = carried_curve(coupons, like) if coupons else ()
+    return Calibration(readings, like, kept, found, coupons, panel, by_panel, by_voltage, tuple(findings), curve)
 
 
 def _panel(
@@ -86,7 +88,7 @@ def _panel(
     if asked is None:
         return None, None
     slope = panel_slope(asked, carried) if asked.thickness else None
-    per_e_fold = like.law.cathodic_slope if isinstance(like.law, ButlerVolmer) else 0.0
+    per_e_fold = like.law.cathodic_slope if isinstance(like.law, ButlerVolmer | Tafel) else 0.0
     if by_voltage is not None and by_voltage.figure is not None:
         per_e_fold = by_voltage.figure.range.typical
     wagner = carried.typical * per_e_fold / (MEAN_OF_ONE_AMPERE * asked.current * PANEL)

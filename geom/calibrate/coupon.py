@@ -9,7 +9,7 @@ from scipy import stats
 from geom.bench.readings import Coupon
 from geom.calibrate.figure import Figure, about
 from geom.calibrate.fit import LEVEL, fitted, weighted_mean
-from geom.chemistry import Metal
+from geom.chemistry import Bath, Metal
 from geom.electrode.faraday import equivalent
 from geom.errors import CalibrateError
 from geom.findings import Finding, Severity
@@ -24,6 +24,8 @@ RUN_WORTH = 2.0
 BALANCE_ERROR = float(np.sqrt(2.0 / 12.0))
 """Standard deviation of the difference of two readings, each even over one step of the balance."""
 
+POINTS = 5  # of a curve
+LEAST_SHARE = 0.01  # no efficiency of a curve is less
 LEAST_TREND = 1.5  # largest current density over the least, from which a trend is looked for
 
 
@@ -33,6 +35,12 @@ class Trend:
 
     per_doubling: float  # of the current density
     half: float  # of its interval
+    points: tuple[tuple[float, float], ...]  # (current density [A/m²], efficiency) on the line, over what was plated at
+
+    @property
+    def is_clear(self) -> bool:
+        """Is it more than the coupons scatter by?"""
+        return abs(self.per_doubling) > self.half
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,7 +114,24 @@ def _trend(values: np.ndarray, densities: tuple[float | None, ...]) -> Trend | N
         return None
     found = fitted(np.column_stack([np.ones_like(doublings), doublings]), share)
     error = float(np.sqrt(found.squares / found.freedom * found.covariance[1, 1]))
-    return Trend(float(found.values[1]), float(stats.t.ppf(0.5 + 0.5 * LEVEL, found.freedom)) * error)
+    places = np.linspace(float(doublings.min()), float(doublings.max()), POINTS)
+    line = np.clip(found.values[0] + found.values[1] * places, LEAST_SHARE, 1.0)
+    points = tuple((float(2.0**place), float(share)) for place, share in zip(places, line, strict=True))
+    return Trend(float(found.values[1]), float(stats.t.ppf(0.5 + 0.5 * LEVEL, found.freedom)) * error, points)
+
+
+def carried_curve(found: Efficiency, like: Bath) -> tuple[tuple[float, float], ...]:
+    """Return efficiency against current density [A/m²]: that of the coupons where they clearly show one, else that of
+    the bath of the tables, if it has one, brought to the coupons; empty where the efficiency is one figure.
+    """
+    if found.trend is not None and found.trend.is_clear:
+        return found.trend.points
+    if not like.efficiency_curve:
+        return ()
+    known = [density for density in found.densities if density is not None]
+    at = np.array(known or [like.current_density.typical])
+    scale = found.figure.range.typical / float(np.mean(like.efficiency_at(at)))
+    return tuple((density, min(max(scale * share, LEAST_SHARE), 1.0)) for density, share in like.efficiency_curve)
 
 
 def _findings(values: np.ndarray, mean: float, is_scattered: bool, trend: Trend | None) -> list[Finding]:
@@ -124,14 +149,14 @@ def _findings(values: np.ndarray, mean: float, is_scattered: bool, trend: Trend 
     if mean > 1.0:
         text = f"the coupons gained {100 * mean:.1f} % of what their charge deposits; 100 % is taken, the meters explain the rest"
         found.append(Finding(Severity.WARNING, "calibrate-scatter", text))
-    if trend is not None and abs(trend.per_doubling) > trend.half:
+    if trend is not None and trend.is_clear:
         way = "rises" if trend.per_doubling > 0 else "falls"
         evens = (
             "makes a deposit less even than planned" if trend.per_doubling > 0 else "evens a deposit more than planned"
         )
         text = (
             f"the efficiency {way} by {100 * abs(trend.per_doubling):.1f} points with each doubling of the current density "
-            f"(± {100 * trend.half:.1f}); that {evens}. The table holds the mean: weigh coupons at the current you work with"
+            f"(± {100 * trend.half:.1f}); that {evens}. The table holds it as a curve, flat beyond the coupons"
         )
         found.append(Finding(Severity.NOTE, "calibrate-trend", text))
     return found

@@ -62,6 +62,13 @@ def bath_table_text(found: Calibration) -> str:
         numbers = ", ".join(f"{name} = {_number(value, UNITS[line.key])}" for name, value in ends)
         who = f"source = {source}, basis = {_quoted(line.basis)}, trust = {_quoted(str(line.trust))}"
         lines.append(f"{line.key} = {{ {numbers}{unit}{at}, {who}, text = {_quoted(line.text)} }}")
+    if found.efficiency_curve:
+        points = ", ".join(f"[{_number(at, 'A/dm2')}, {_number(share, '')}]" for at, share in found.efficiency_curve)
+        trust = found.figure("efficiency")
+        words = f'trust = "{trust.trust}", text = "straight between, flat beyond"' if trust else ""
+        lines.append(
+            f'efficiency_curve = {{ points = [{points}], unit = "A/dm2", source = {source}, basis = "measured", {words} }}'
+        )
     return "\n".join(lines) + "\n"
 
 

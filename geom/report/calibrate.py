@@ -156,6 +156,7 @@ def calibration_tree(found: Calibration, out: str | None) -> dict[str, Any]:
             "voltage_at_no_current_V": part.line.intercept,
             "resistance_ohm": part.resistance,
         },
+        "efficiency_curve": [{"current_density_A_dm2": at / 100, "efficiency": e} for at, e in found.efficiency_curve],
         "coupons": [] if found.efficiency is None else list(found.efficiency.coupons),
         "borders": []
         if found.panel is None

@@ -19,7 +19,7 @@ from geom.bench.readings import (
 from geom.calibrate.calibrate import anodic_slope
 from geom.calibrate.cell_constant import CellConstant
 from geom.calibrate.conductivity import conductivity
-from geom.calibrate.coupon import efficiency
+from geom.calibrate.coupon import carried_curve, efficiency
 from geom.calibrate.fit import half_width, spread, straight_line, student, weighted_mean
 from geom.calibrate.limiting import limiting
 from geom.calibrate.slant import published_density, read_panel
@@ -28,7 +28,7 @@ from geom.cell.cell import BoxTank
 from geom.chemistry import Range
 from geom.errors import CalibrateError
 from geom.provenance import Trust
-from geom.tables.read import metal
+from geom.tables.read import bath, metal
 
 PLATE = Plate(0.05, 1e-3, 0.06)
 PLATES = TwoPlates(BoxTank(0.2, 0.1, 0.1), PLATE, PLATE, 0.06, (0.0, 0.0))
@@ -164,7 +164,19 @@ def test_an_efficiency_that_changes_with_current_is_told(way: str, shares: tuple
     found = efficiency(some, metal("Ni"))
     assert found.trend is not None
     assert abs(found.trend.per_doubling) == pytest.approx(0.1, rel=2e-3)
+    curve = carried_curve(found, bath("watts-nickel"))
+    assert [at for at, _ in curve] == pytest.approx([50, 50 * 8**0.25, 50 * 8**0.5, 50 * 8**0.75, 400], rel=1e-9)
+    assert [curve[0][1], curve[2][1], curve[-1][1]] == pytest.approx([shares[0], 0.75, shares[-1]], rel=2e-3)
     assert any(f.code == "calibrate-trend" and way in f.message for f in found.findings)
+
+
+def test_the_curve_of_the_tables_is_brought_to_the_coupons_and_one_figure_stays_one() -> None:
+    """Alkaline zinc, 75 % at 2 A/dm²: coupons of 60 % there put four fifths to the whole curve."""
+    zinc, grams = bath("alkaline-zinc"), 1.2197e-3
+    found = efficiency([Coupon(2.0, 3600.0, 0.6 * 2 * grams, area=0.01)] * 2, zinc.metal)
+    shares = [share for _, share in carried_curve(found, zinc)]
+    assert shares == pytest.approx([0.8 * share for _, share in zinc.efficiency_curve], rel=2e-3)
+    assert carried_curve(found, bath("watts-nickel")) == ()
 
 
 def test_the_borders_of_a_panel_are_its_range() -> None:

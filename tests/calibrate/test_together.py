@@ -1,6 +1,7 @@
 """The whole of a file: one figure of each kind, two ways to one figure, what lies outside the tables."""
 
 import math
+import tomllib
 
 import numpy as np
 import pytest
@@ -84,6 +85,16 @@ def test_what_lies_outside_the_tables_is_told_and_what_lies_inside_is_not() -> N
     step = 1.095e-3
     assert codes(fit(coupons=(Coupon(1.0, 3600.0, 0.5 * step),) * 3)) == ["calibrate-outside-tables"]
     assert codes(fit(coupons=(Coupon(1.0, 3600.0, 0.95 * step),) * 3)) == []
+
+
+def test_a_clear_change_of_efficiency_is_written_as_a_curve() -> None:
+    coupons = tuple(Coupon(i, 3600.0, i * e * 1.095e-3, area=0.01) for i, e in ((1.0, 0.9), (2.0, 0.93), (4.0, 0.96)))
+    values = tomllib.loads(bath_table_text(fit(coupons=coupons)))["club-nickel"]["values"]
+    curve = values["efficiency_curve"]
+    assert curve["unit"] == "A/dm2"
+    assert curve["points"][0] == pytest.approx([1.0, 0.9], rel=2e-3)
+    assert curve["points"][-1] == pytest.approx([4.0, 0.96], rel=2e-3)
+    assert "efficiency_curve" not in bath_table_text(fit(coupons=coupons[:1] * 3))
 
 
 @pytest.mark.parametrize(("celsius", "low", "high"), [(48, "40", "60"), (25, "25", "60"), (70, "40", "70")])
