@@ -305,6 +305,17 @@ def _kin(key: str) -> str:
     return str(table("baths")[key].get("family") or key)
 
 
+def check_not_refused(text: str) -> None:
+    """Refuse a name, a title or a constituent that speaks of a bath that is never planned, in a user's own table.
+
+    Raises
+    ------
+    TableError
+        "bath-refused".
+    """
+    _refuse(re.sub(r"[^a-z0-9]+", "-", text.casefold()).strip("-"))
+
+
 def _refuse(plain: str) -> None:
     """Raise if the name is, or speaks of, a bath that is never planned."""
     told = plain.replace("non-cyanide", "").replace("cyanide-free", "")
@@ -312,7 +323,7 @@ def _refuse(plain: str) -> None:
     if plain in refused:
         _raise_refusal(plain, refused[plain])
     for entry, row in refused.items():
-        if set(told.split("-")) & set(row["words"]):
+        if any(word in part for part in told.split("-") for word in row["words"]):
             _raise_refusal(entry, row)
 
 
