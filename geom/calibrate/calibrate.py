@@ -1,10 +1,8 @@
 """Readings to a bath of the user's own: each figure with its interval and what it rests on."""
 
-import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from geom.bench.gas import GAS_CONSTANT
 from geom.bench.readings import Readings, SlantPanel
 from geom.calibrate.cell_constant import cell_constant
 from geom.calibrate.conductivity import Conductivity, conductivity
@@ -15,7 +13,6 @@ from geom.calibrate.slant import MEAN_OF_ONE_AMPERE, Panel, SlantSlope, panel_sl
 from geom.calibrate.slant_field import PANEL
 from geom.calibrate.slope import VoltageSlope, voltage_slope
 from geom.chemistry import Bath, Range
-from geom.constants import FARADAY
 from geom.electrode.laws import ButlerVolmer, Tafel
 from geom.findings import Finding, Severity
 from geom.tables.read import bath
@@ -141,9 +138,3 @@ def _odd(figures: tuple[Figure, ...], like: Bath) -> list[Finding]:
         )
         out.append(Finding(Severity.WARNING, "calibrate-outside-tables", text))
     return out
-
-
-def anodic_slope(cathodic: float, electrons: int, temperature: float) -> float:
-    """Return the anodic slope per e-fold [V] that belongs to a cathodic one: 1/b_c + 1/b_a = nF/RT."""
-    whole = electrons * FARADAY / (GAS_CONSTANT * temperature)
-    return 1.0 / (whole - 1.0 / cathodic) if whole * cathodic > 1.0 else math.inf

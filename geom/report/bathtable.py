@@ -1,10 +1,9 @@
 """A fitted bath as a table of baths in TOML, laid out as those of the program."""
 
-import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from geom.calibrate.calibrate import Calibration, anodic_slope
+from geom.calibrate.calibrate import Calibration
 from geom.calibrate.figure import Figure
 from geom.chemistry import Range
 from geom.provenance import Trust
@@ -15,9 +14,7 @@ UNITS = {
     "conductivity": "S/m",
     "efficiency": "",
     "tafel_slope": "V/decade",
-    "anodic_slope": "V/decade",
     "current_density": "A/dm2",
-    "current_density_asf": "A/ft2",
     "limiting_current_density": "A/dm2",
     "limiting_current_density_stirred": "A/dm2",
     "temperature": "C",
@@ -73,7 +70,7 @@ def bath_table_text(found: Calibration) -> str:
 
 
 def _lines(found: Calibration) -> Iterator[_Line]:
-    """Yield the rows, each figure followed by those that hang on it."""
+    """Yield the rows; what hangs on them (A/ft2, the anodic slope) follows where the table is read."""
     asked, like = found.readings, found.like
     at, known = asked.temperature, like.temperature_range
     yield _Line(
@@ -85,16 +82,6 @@ def _lines(found: Calibration) -> Iterator[_Line]:
     )
     for figure in found.figures:
         yield _Line(figure.key, figure.range, figure.trust, "measured", _rests(figure))
-        if figure.key == "current_density":
-            yield _Line("current_density_asf", figure.range, figure.trust, "derived", "the row above in A/ft2")
-        if figure.key == "tafel_slope":
-            ends = sorted(
-                anodic_slope(value, like.metal.electrons, at)
-                for value in (figure.range.low, figure.range.typical, figure.range.high)
-            )
-            if math.isfinite(ends[-1]):
-                text = "from 1/b_c + 1/b_a = nF/RT; matters only where almost no current flows"
-                yield _Line("anodic_slope", Range(*ends), Trust.WEAK, "derived", text)
 
 
 def _rests(figure: Figure) -> str:

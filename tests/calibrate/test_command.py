@@ -11,9 +11,11 @@ import pytest
 from click.testing import CliRunner, Result
 
 from geom.cli.main import commands
+from geom.electrode.laws import ButlerVolmer
+from geom.job.own_tables import read_tables
 from geom.job.read import parse_job
-from geom.report.bathtable import UNITS
-from geom.tables.load import range_of, table
+from geom.tables.load import overlaid, range_of, table
+from geom.tables.read import bath, law_range
 
 ROOT = Path(__file__).parents[2]
 PAGE = (ROOT / "docs" / "calibrate.md").read_text(encoding="utf-8")
@@ -76,35 +78,43 @@ def test_the_worked_example_by_hand(made: tuple[Path, dict[str, Any]]) -> None:
 def test_the_table_is_laid_out_as_those_of_the_program(made: tuple[Path, dict[str, Any]]) -> None:
     text = (made[0] / "club-nickel.toml").read_text(encoding="utf-8")
     held = tomllib.loads(text)
-    bath = held["club-nickel"]
-    assert bath["like"] == "watts-nickel"
+    own = held["club-nickel"]
+    assert own["like"] == "watts-nickel"
     known = table("baths")["watts-nickel"]["values"]
-    for key, row in bath["values"].items():
+    for key, row in own["values"].items():
         assert key in known
         assert set(known[key]) - {"text"} <= set(row)  # low, typical, high, unit, at, source, basis, trust
         assert row.get("unit") == known[key].get("unit")
         assert row["basis"] in ("measured", "derived")
         assert "readings.toml" in row["source"]
         assert row["low"] <= row["typical"] <= row["high"]
-    assert bath["values"]["conductivity"]["at"] == "48 C"
+    assert own["values"]["conductivity"]["at"] == "48 C"
     for one in made[1]["figures"]:
-        assert bath["values"][one["key"]]["typical"] == pytest.approx(one["typical"], rel=1e-3)
-        assert bath["values"][one["key"]]["trust"] == one["trust"]
+        assert own["values"][one["key"]]["typical"] == pytest.approx(one["typical"], rel=1e-3)
+        assert own["values"][one["key"]]["trust"] == one["trust"]
     assert not re.search(r"20[0-9]{2}-[0-9]{2}", text)  # no date: the same readings give the same bytes
-    quantity = range_of(bath["values"]["tafel_slope"], "slope")
+    quantity = range_of(own["values"]["tafel_slope"], "slope")
     assert quantity.typical == pytest.approx(0.1114 / 2.302585, rel=2e-3)
 
 
-def test_rows_that_hang_on_others_follow_them(made: tuple[Path, dict[str, Any]]) -> None:
-    values = tomllib.loads((made[0] / "club-nickel.toml").read_text(encoding="utf-8"))["club-nickel"]["values"]
-    assert values["current_density_asf"]["high"] == pytest.approx(
-        values["current_density"]["high"] * 9.290304, rel=1e-3
-    )
-    assert set(values) <= set(UNITS)
-    # 1/b_c + 1/b_a = nF/RT at 48 °C, per decade
-    decades = 2 * 96485.33 / (8.314463 * 321.15) / 2.302585
-    ends = values["tafel_slope"]["typical"], values["anodic_slope"]["typical"]
-    assert sum(1 / end for end in ends) == pytest.approx(decades, rel=2e-3)
+def test_a_job_that_names_the_table_is_planned_with_its_bath(made: tuple[Path, dict[str, Any]]) -> None:
+    """What was measured comes with its interval, what hangs on it follows, the rest is that of the bath it is like."""
+    with overlaid(read_tables(made[0] / "club-nickel.toml")):
+        found, law = bath("club-nickel"), law_range("club-nickel")
+    like = bath("watts-nickel")
+    carried, slope = figure(made, "conductivity"), figure(made, "tafel_slope")
+    assert found.temperature == pytest.approx(321.15, rel=1e-9)
+    ends = found.conductivity_range.low, found.conductivity_range.typical, found.conductivity_range.high
+    assert ends == pytest.approx([carried[name] for name in ("low", "typical", "high")], rel=1e-3)
+    assert found.efficiency == pytest.approx(figure(made, "efficiency")["typical"], rel=1e-3)
+    assert found.sources["conductivity"].basis == "measured"
+    assert "readings.toml" in found.sources["conductivity"].text
+    assert law is not None
+    assert isinstance(law[1], ButlerVolmer)
+    assert law[1].cathodic_slope == pytest.approx(slope["typical"] / 2.302585, rel=1e-3)
+    assert 1 / law[1].cathodic_slope + 1 / law[1].anodic_slope == pytest.approx(77.85, rel=1e-3)  # nF/RT at 25 °C
+    assert (found.kin, found.anode_materials) == ("watts-nickel", like.anode_materials)
+    assert found.anode_current_density == like.anode_current_density
 
 
 def test_nothing_is_overwritten_unasked(made: tuple[Path, dict[str, Any]]) -> None:

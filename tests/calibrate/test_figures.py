@@ -16,7 +16,6 @@ from geom.bench.readings import (
     TwoPlates,
     VoltsAmps,
 )
-from geom.calibrate.calibrate import anodic_slope
 from geom.calibrate.cell_constant import CellConstant
 from geom.calibrate.conductivity import conductivity
 from geom.calibrate.coupon import carried_curve, efficiency
@@ -248,10 +247,3 @@ def test_a_burnt_plate_by_hand() -> None:
     assert bare.key == "limiting_current_density_stirred"
     assert (bare.range.low, bare.range.typical, bare.range.high) == pytest.approx((400.0, 600.0, 1200.0), rel=1e-9)
     assert codes(told) == ["calibrate-limit-open", "calibrate-limit-open"]
-
-
-def test_anodic_slope_closes_the_sum_of_both() -> None:
-    """nF/RT = 77.85 per volt at 25 °C for two electrons: 1/0.046 leaves 1/56.1."""
-    found = anodic_slope(0.046, 2, 298.15)
-    assert 1 / found + 1 / 0.046 == pytest.approx(77.85, rel=1e-3)
-    assert math.isinf(anodic_slope(0.001, 2, 298.15))
