@@ -6,10 +6,21 @@ import click
 
 if TYPE_CHECKING:  # at run time the tables are read only when the command runs
     from geom.tables.load import TableEntry
+    from geom.tables.read import BathTable
 
 
-def run(name: str | None, *, as_json: bool) -> int:
-    """Print the list of baths, or one bath whole; return the exit code."""
+def run(name: str | None, *, as_json: bool, tables: str | None = None) -> int:
+    """Print the list of baths, or one bath whole, with those of a file of one's own; return the exit code."""
+    if tables is None:
+        return _shown(name, as_json)
+    from geom.job.own_tables import read_tables
+    from geom.tables.load import overlaid
+
+    with overlaid(read_tables(tables)):
+        return _shown(name, as_json)
+
+
+def _shown(name: str | None, as_json: bool) -> int:
     from geom.tables.read import bath_table
 
     if name is None:
@@ -63,11 +74,20 @@ def _list(as_json: bool) -> int:
     from geom.report.tree import Document, Row, Section
 
     sections = (
-        Section("Baths", (), tuple(Row(t.name, f"{t.title}; for {t.use}") for t in tables)),
+        Section("Baths", (), tuple(Row(t.name, _line(t)) for t in tables)),
         Section("Refused", (), tuple(Row(name, reason) for name, reason in refused.items())),
     )
     click.echo(as_text(Document("Baths of the tables", ("geom baths NAME shows one whole.",), sections)), nl=False)
     return 0
+
+
+def _line(table: "BathTable") -> str:
+    """Return what a bath is for, its metal, and where it works."""
+    of = {entry.key: entry for entry in table.entries}
+    warm, bright = (_numbers(of[key]) for key in ("temperature", "current_density"))
+    return (
+        f"{table.title}; for {table.use}; {table.metal}, {warm}, {bright} [trust {of['current_density'].source.trust}]"
+    )
 
 
 def _entry(entry: "TableEntry") -> dict[str, Any]:
@@ -77,6 +97,7 @@ def _entry(entry: "TableEntry") -> dict[str, Any]:
         "typical": entry.typical,
         "high": entry.high,
         "unit": entry.unit,
+        "points": [list(point) for point in entry.points],
         "text": entry.text,
         "source": entry.source.text,
         "basis": entry.source.basis,
@@ -87,9 +108,13 @@ def _entry(entry: "TableEntry") -> dict[str, Any]:
 def _value(entry: "TableEntry") -> str:
     if entry.typical is None:
         return str(entry.text)
-    span = "" if entry.low == entry.high else f" ({entry.low:g} to {entry.high:g})"
     remark = f"; {entry.text}" if entry.text else ""
-    return f"{entry.typical:g}{span} {entry.unit}".rstrip() + remark
+    return _numbers(entry) + remark
+
+
+def _numbers(entry: "TableEntry") -> str:
+    span = "" if entry.low == entry.high else f" ({entry.low:g} to {entry.high:g})"
+    return f"{entry.typical:g}{span} {entry.unit}".rstrip()
 
 
 def _source(entry: "TableEntry") -> str:

@@ -14,6 +14,7 @@ from geom.errors import RunLogError
 from geom.findings import Severity
 
 if TYPE_CHECKING:  # at run time these are read only when the command runs
+    from geom.chemistry import Bath
     from geom.runlog.run import Planned, Run
 
 BLOCKED = 1  # exit code of a log with a finding that should stop the user
@@ -44,7 +45,7 @@ AMOUNTS = {
 }
 
 
-def run(job: str, *, done: Done, as_json: bool, quiet: bool) -> int:
+def run(job: str, *, done: Done, as_json: bool, quiet: bool, tables: str | None = None) -> int:
     """Add a run to the log of a job if one is told, and print the log against the plan; return the exit code."""
     from geom.runlog.book import add_run, log_path, read_log
     from geom.runlog.compare import compared
@@ -52,7 +53,7 @@ def run(job: str, *, done: Done, as_json: bool, quiet: bool) -> int:
     path = Path(job)
     with progress_shown(quiet or as_json) as say:
         say("reading the job", 0.0)
-        title, planned = _planned(path, say)
+        title, planned = _planned(path, say, tables)
     log = log_path(path)
     read_log(log)  # a log that cannot be read is told before anything is added to it
     if any(getattr(done, name) is not None for name in DONE):
@@ -133,26 +134,27 @@ def _look(text: str | None) -> str:
     return f"'{look}" if look[:1] in ("=", "+", "-", "@") else look
 
 
-def _planned(path: Path, say: Any) -> tuple[str, "Planned"]:
+def _planned(path: Path, say: Any, tables: str | None) -> tuple[str, "Planned"]:
     """Return title and plan of the job: as it was printed where the results lie beside it, else worked out again."""
     from geom.job.read import read_job
 
-    job = read_job(path)
+    job = read_job(path, tables=tables)
     name = results_name(path)
     places = (Path(name), path.with_name(name))  # `geom plan` writes them where it is run
-    tree = next((tree for place in places if (tree := _kept(place / "plan.json", path)) is not None), None)
-    if tree is None:
+    kept = (_kept(place / "plan.json", (path, *job.tables)) for place in places)
+    tree = next((tree for tree in kept if tree is not None), None)
+    if tree is None or tables is not None:  # of which tables the kept one is, it does not say
         from geom.plan import make_plan
         from geom.report.jsonfile import as_json
 
         tree = json.loads(as_json(make_plan(job, progress=say)))
-    return job.title, _of_tree(tree, job.bath.name)
+    return job.title, _of_tree(tree, job.bath)
 
 
-def _kept(results: Path, job: Path) -> dict[str, Any] | None:
-    """Return the plan that lies beside the job, unless the job is younger or the file is none."""
+def _kept(results: Path, inputs: tuple[Path, ...]) -> dict[str, Any] | None:
+    """Return the plan that lies beside the job, unless the job or a table of it is younger or the file is none."""
     try:
-        if results.stat().st_mtime < job.stat().st_mtime:
+        if results.stat().st_mtime < max(file.stat().st_mtime for file in inputs):
             return None
         tree = json.loads(results.read_text(encoding="utf-8"))
         return tree if {"deposit", "recommendation", "set_up"} <= tree.keys() else None
@@ -160,14 +162,13 @@ def _kept(results: Path, job: Path) -> dict[str, Any] | None:
         return None
 
 
-def _of_tree(tree: dict[str, Any], bath: str) -> "Planned":
+def _of_tree(tree: dict[str, Any], bath: "Bath") -> "Planned":
     from geom.electrode.faraday import equivalent
     from geom.runlog.run import Planned
-    from geom.tables.read import metal
 
     asked, deposit = tree["recommendation"], tree["deposit"]
     return Planned(
-        bath=bath,
+        bath=bath.name,
         current=asked["current_A"],
         voltage=asked["cell_voltage_V"],
         time=60 * asked["time_min"],
@@ -176,11 +177,5 @@ def _of_tree(tree: dict[str, Any], bath: str) -> "Planned":
         efficiency=tree["set_up"]["bath"]["efficiency"],
         least_thickness=1e-6 * asked["minimum_local_thickness_um"],
         target=1e-6 * asked["target_thickness_um"],
-        equivalent=equivalent(metal(_symbol(bath))),
+        equivalent=equivalent(bath.metal),
     )
-
-
-def _symbol(bath: str) -> str:
-    from geom.tables.read import bath_table
-
-    return bath_table(bath).metal

@@ -25,6 +25,7 @@ def commands() -> None:
 
 
 json_option = click.option("--json", "as_json", is_flag=True, help="Print one JSON document instead of text.")
+tables_option = click.option("--tables", type=click.Path(), metavar="FILE", help="Baths of your own, over the tables.")
 debug_option = click.option("--debug", is_flag=True, help="Show the traceback of an error too.")
 
 
@@ -36,6 +37,7 @@ debug_option = click.option("--debug", is_flag=True, help="Show the traceback of
 @click.option("--force", is_flag=True, help="Replace the folder of results if it is there.")
 @click.option("--options", is_flag=True, help="Solve other ways too: less current, wire inside, thieves, second anode.")
 @click.option("--no-files", is_flag=True, help="Write no folder of results.")
+@tables_option
 @click.option("--quiet", "-q", is_flag=True, help="No text and no progress; errors and --json are still printed.")
 @debug_option
 def plan(debug: bool, **options: Any) -> None:
@@ -79,6 +81,7 @@ def area(debug: bool, **options: Any) -> None:
 
 @commands.command()
 @click.argument("name", required=False)
+@tables_option
 @json_option
 @debug_option
 def baths(debug: bool, **options: Any) -> None:
@@ -137,6 +140,7 @@ def calibrate(debug: bool, **options: Any) -> None:
 @click.option("--balance", metavar="MASS", help="Smallest step of the balance; 0.01 g.")
 @click.option("--look", metavar="TEXT", help='What it looks like, such as "bright, lower edge burnt".')
 @click.option("--date", metavar="DATE", help="When, such as 2026-05-09; now.")
+@tables_option
 @click.option("--quiet", "-q", is_flag=True, help="No text and no progress; errors and --json are still printed.")
 @json_option
 @debug_option

@@ -20,12 +20,13 @@ def run(
     no_files: bool,
     quiet: bool,
     options: bool,
+    tables: str | None = None,
 ) -> int:
     """Plan one job, write and print it; return the exit code."""
     path = Path(job)
     folder = None if no_files else Path(out) if out else Path(results_name(path))
     with progress_shown(quiet) as say:
-        text, document, is_blocked = _made(path, accuracy, folder, force, options, say)
+        text, document, is_blocked = _made(path, accuracy, folder, force, options, say, tables)
     if as_json:
         click.echo(document, nl=False)
     elif not quiet:
@@ -38,13 +39,13 @@ def run(
 
 
 def _made(
-    path: Path, accuracy: str | None, folder: Path | None, force: bool, options: bool, say: Say
+    path: Path, accuracy: str | None, folder: Path | None, force: bool, options: bool, say: Say, tables: str | None
 ) -> tuple[str, str, bool]:
     """Return the plan as text and as JSON, and whether it must not be used; write the folder if one is named."""
     say("reading the job", 0.0)
     from geom.job.read import read_job
 
-    job = read_job(path)
+    job = read_job(path, tables=tables)
     if accuracy is not None:
         from geom.job.demand import with_accuracy
 

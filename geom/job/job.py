@@ -106,3 +106,4 @@ class Job:
     roughness: float = 1.0  # true area over drawn area, everywhere
     bench: Bench = field(default_factory=Bench)
     turns: Turns = field(default_factory=Turns)
+    tables: tuple[Path, ...] = ()  # files of the user's own baths, the later over the earlier

@@ -2,7 +2,7 @@
 
 import math
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import partial
 from itertools import pairwise

@@ -2,6 +2,7 @@
 
 import contextlib
 from collections.abc import Iterator, Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -10,17 +11,19 @@ from geom.chemistry import Bath
 from geom.errors import TableError
 from geom.findings import Finding, Severity
 from geom.job import locate
-from geom.job.fields import Mistake, Section, check, quoted
+from geom.job.fields import LONGEST_TEXT, Mistake, Section, check, quoted
 from geom.job.files import FileKeys
 from geom.job.job import Job
 from geom.job.locate import Source
 from geom.job.opened import refusal, text_of, toml_of
+from geom.job.own_tables import read_tables
 from geom.job.schema import JobKeys
 from geom.part.masks import Mask, Plug
 from geom.part.shapes import Shape
 from geom.provenance import Origin
 from geom.tables.cautions import anode_findings, anode_refusal
-from geom.tables.read import bath_name, bath_names, bath_table, metal
+from geom.tables.load import overlaid
+from geom.tables.read import bath_findings, bath_name, bath_names, bath_table, metal
 from geom.tables.specs import Specification, specification
 from geom.tables.substrates import substrate_findings, substrate_name
 from geom.units import show
@@ -28,8 +31,8 @@ from geom.units import show
 LARGE_PART, SMALL_PART = 3.0, 1e-3  # longest dimension past which a unit may have been mistaken [m]
 
 
-def read_job(path: Path | str) -> Job:
-    """Return the job in a file.
+def read_job(path: Path | str, *, tables: Path | str | None = None) -> Job:
+    """Return the job in a file; ``tables`` is a file of the user's own baths, over those that the job names.
 
     Raises
     ------
@@ -37,13 +40,39 @@ def read_job(path: Path | str) -> Job:
         with every mistake of the file in ``mistakes``, in file order.
     """
     path = Path(path)
-    return parse_job(text_of(path), path=path)
+    return parse_job(text_of(path), path=path, tables=tables)
 
 
-def parse_job(text: str, *, path: Path | None = None) -> Job:
-    """Return the job in a text; ``path`` names it in messages and is what a mesh's path starts from."""
+def parse_job(text: str, *, path: Path | None = None, tables: Path | str | None = None) -> Job:
+    """Return the job in a text; ``path`` names it in messages and is what paths in it start from."""
     source = locate.locate(text, path.name if path else "job")
     data = toml_of(source)
+    with contextlib.ExitStack() as stack:
+        files = tuple(Path(file) for file in (_own_tables(data, source, path), tables) if file is not None)
+        for file in files:  # the later lies on top
+            stack.enter_context(overlaid(read_tables(file)))
+        return replace(_parsed(data, source, path), tables=files)
+
+
+def _own_tables(data: Mapping[str, Any], source: Source, path: Path | None) -> Path | None:
+    """Return the file of own baths that the job names, if it does; one that is not there is refused."""
+    name = data.get("tables")
+    if not isinstance(name, str) or not name.isprintable() or not 0 < len(name.strip()) <= LONGEST_TEXT:
+        return None  # a mistake that the schema tells
+    file = (path.parent if path else Path()) / name.strip()
+    try:
+        is_there = file.is_file()
+    except (OSError, ValueError):
+        is_there = False
+    if not is_there:
+        text = f"there is no file {quoted(name)} beside the job file"
+        hint = "the path is taken from the job file's folder; docs/baths.md says how the file is laid out"
+        raise refusal([Mistake(("tables",), "job-tables-missing", text, hint)], source)
+    return file
+
+
+def _parsed(data: Mapping[str, Any], source: Source, path: Path | None) -> Job:
+    """Return the job of the keys of a file, under the tables that hold."""
     keys, mistakes = check(JobKeys, data)
     mistakes += _file_mistakes(data, path)
     mistakes += _anode_mistakes(data)
@@ -172,6 +201,7 @@ def _job(keys: JobKeys, source: Source, path: Path | None) -> Job:
         origins=_origins(keys, bath, source) | _specification_origin(asked),
         findings=(
             *_size_findings(keys),
+            *bath_findings(bath, law_is_stated=keys.bath.polarization is not None),
             *anode_findings(bench.anode_materials, bath, ventilated=bench.ventilated),
             *substrate_findings(bench.substrate, bath),
         ),
@@ -279,6 +309,8 @@ def _default(path: tuple[str | int, ...], value: Any, bath: Bath) -> str:
     """Return what is taken for a key that the file leaves out."""
     if path[-1] == "material":
         return f"{bath.metal.name}, the metal of the bath"
+    if path == ("bath", "polarization"):
+        return "no slope is known of this bath: no polarization"
     if path[-1] == "polarization":
         return "none given: no polarization"
     return "not given in the job"

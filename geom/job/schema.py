@@ -4,6 +4,7 @@ Keys are those of the file. Where several shapes or laws share a section, a word
 says which keys it has.
 """
 
+from itertools import pairwise
 from typing import Annotated, Any
 
 from pydantic import BeforeValidator, model_validator
@@ -174,6 +175,12 @@ def _yes_no(value: object) -> bool:
 YesNo = Annotated[bool, BeforeValidator(_yes_no)]
 
 
+CurvePoint = Annotated[
+    tuple[CurrentDensity, Efficiency],
+    BeforeValidator(list_of(2, 'a current density and an efficiency such as ["2 A/dm2", "75 %"]')),
+]
+
+
 class BathKeys(Section):
     """The bath: a name of the tables, and what is known better than they do."""
 
@@ -181,10 +188,26 @@ class BathKeys(Section):
     conductivity: Conductivity | None = None
     temperature: Temperature | None = None
     efficiency: Efficiency | None = None
+    efficiency_curve: Annotated[tuple[CurvePoint, ...], a_list] | None = None
     polarization: Polarization | None = None
     current_density: Annotated[RangeKeys, table(RangeKeys)] | None = None
     stirred: YesNo | None = None
     ventilated: YesNo = False
+
+    @model_validator(mode="after")
+    def _check(self) -> "BathKeys":
+        curve = self.efficiency_curve
+        if self.efficiency is not None and curve is not None:
+            text = (
+                "efficiency and efficiency_curve are both given; a curve says the efficiency at every current density"
+            )
+            complain_of([Mistake(("efficiency_curve",), "job-keys-exclude", text, "leave one out")])
+        if curve is not None and not curve:
+            complain_of([Mistake(("efficiency_curve",), "job-type", "the curve has no point")])
+        if any(one[0] >= other[0] for one, other in pairwise(curve or ())):
+            text = "the current densities of the points do not rise"
+            complain_of([Mistake(("efficiency_curve",), "job-range", text)])
+        return self
 
     def record(self) -> Bath:
         """Return the bath of the tables with what the job says in place of theirs."""
@@ -193,6 +216,7 @@ class BathKeys(Section):
             temperature=self.temperature,
             conductivity=self.conductivity,
             efficiency=self.efficiency,
+            efficiency_curve=self.efficiency_curve or (),
             law=self.polarization.record(is_anode=False) if self.polarization else FROM_TABLE,
             current_density=self.current_density.record() if self.current_density else None,
             stirred=self.stirred,
@@ -411,6 +435,7 @@ class JobKeys(Section):
     """The whole file."""
 
     title: Text | None = None
+    tables: Text | None = None
     part: Annotated[ShapeKeys | FileKeys, BeforeValidator(_part)]
     bath: Annotated[BathKeys, table(BathKeys)]
     tank: Annotated[BoxKeys | JarKeys, variant("shape", TANKS)] | None = None

@@ -16,6 +16,7 @@ import numpy as np
 from geom.chemistry import Bath, Metal, Range
 from geom.electrode.laws import ButlerVolmer, Law, Tafel
 from geom.errors import TableError
+from geom.findings import Finding, Severity
 from geom.provenance import Source
 from geom.tables.load import Row, TableEntry, curve_of, entries_of, range_of, source_of, table, typical_of
 from geom.units import parse, show
@@ -47,6 +48,8 @@ Curve = tuple[tuple[float, float], ...]
 
 FREEZING, BOILING = 273.15, 373.15
 """Where water is liquid at one atmosphere [K]."""
+
+UNWARMED = "how it changes with temperature is not known"
 
 SAME_TEMPERATURE = 0.5
 """Apart by no more, two temperatures of a bath are one [K]."""
@@ -129,6 +132,28 @@ def bath(
         )
     except ValueError as mistake:
         raise TableError("bath-value", str(mistake), where=f"bath {key}") from mistake
+
+
+def bath_findings(of: Bath, *, law_is_stated: bool) -> tuple[Finding, ...]:
+    """Return what the tables do not know of a bath and a plan would need; ``law_is_stated``: the job states polarization."""
+    found = []
+    if of.law is None and not law_is_stated:
+        text = (
+            f"no Tafel slope of {of.title} is known: it is planned without polarization, which makes edges hotter and "
+            "hollows colder than they are"
+        )
+        found.append(Finding(Severity.WARNING, "bath-no-slope", text))
+    elif of.laws is not None and of.laws[0] == of.laws[2] and "law" in of.sources:
+        text = f"the Tafel slope of {of.title} has no range ({of.sources['law'].text}): the bands do not count how sure it is"
+        found.append(Finding(Severity.NOTE, "bath-slope-alone", text))
+    carried = of.sources.get("conductivity")
+    if carried is not None and UNWARMED in carried.text:
+        text = f"the conductivity of {of.title} is not brought to {show(of.temperature, '°C')}: {UNWARMED}"
+        found.append(Finding(Severity.NOTE, "bath-not-warmed", text))
+    if of.limiting_current_density is None:
+        text = f"no limiting current of {of.title} is known, so none is weighed: watch the hottest edge for burning"
+        found.append(Finding(Severity.NOTE, "bath-no-limit", text))
+    return tuple(found)
 
 
 def bath_names() -> tuple[str, ...]:
@@ -385,7 +410,7 @@ def _sources(
         moved += f" by {rows['conductivity_per_kelvin']['typical']} %/K"
         sources["conductivity"] = Source(f"{who.text}; {moved}", "derived", who.trust)
     elif "conductivity_per_kelvin" not in rows and abs(temperature - at) > SAME_TEMPERATURE:
-        text = f"{who.text}; that at {rows['conductivity']['at']}: how it changes with temperature is not known"
+        text = f"{who.text}; that at {rows['conductivity']['at']}: {UNWARMED}"
         sources["conductivity"] = Source(text, who.basis, who.trust)
     if "tafel_slope" in rows:
         sources["law"] = source_of(rows["tafel_slope"], rows["exchange_current_density"])
