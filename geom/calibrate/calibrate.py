@@ -14,8 +14,14 @@ from geom.calibrate.slant_field import PANEL
 from geom.calibrate.slope import VoltageSlope, voltage_slope
 from geom.chemistry import Bath, Range
 from geom.electrode.laws import ButlerVolmer, Tafel
+from geom.errors import CalibrateError
 from geom.findings import Finding, Severity
 from geom.tables.read import bath
+
+MOST = {"conductivity": 200.0, "tafel_slope": 1.0}
+"""No bath has more [S/m, V per e-fold]; no current density is over `MOST_DENSITY` [A/m²]."""
+
+MOST_DENSITY = 1e5
 
 Progress = Callable[[str, float], None]
 """Called with the name of the stage and the share of the work done, 0 to 1."""
@@ -70,6 +76,7 @@ def calibrate(readings: Readings, *, progress: Progress | None = None) -> Calibr
             *([burnt] if burnt else []),
         ]
     )
+    _believable(kept)
     pieces = (found, coupons, by_voltage, by_panel, panel)
     findings = [finding for piece in pieces if piece is not None for finding in piece.findings]
     findings += [*burnt_findings, *doubled, *_odd(kept, like)]
@@ -117,6 +124,21 @@ def _kept(figures: list[Figure]) -> tuple[tuple[Figure, ...], list[Finding]]:
             findings.append(Finding(Severity.WARNING, "calibrate-two-ways", text))
         kept[figure.key] = min(figure, other, key=lambda one: one.width)
     return tuple(kept.values()), findings
+
+
+def _believable(figures: tuple[Figure, ...]) -> None:
+    """Refuse a figure, or an interval, past what any bath has."""
+    for figure in figures:
+        most = 1.0 if figure.key == "efficiency" else MOST.get(figure.key, MOST_DENSITY)
+        if figure.range.high <= most:
+            continue
+        raise CalibrateError(
+            "calibrate-impossible",
+            f"the {figure.key.replace('_', ' ')} comes out as {figure.range.typical / most:.2g} times what no bath exceeds, "
+            f"its interval up to {figure.range.high / most:.2g} times",
+            where=figure.rests[0],
+            hint="look at the units of the readings; if they are right, the readings are too few or too near one another",
+        )
 
 
 def _odd(figures: tuple[Figure, ...], like: Bath) -> list[Finding]:

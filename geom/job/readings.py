@@ -59,6 +59,9 @@ FIRST_PLACE, LAST_PLACE = 6.35e-3, 82.55e-3
 PANEL_LENGTH = 0.1
 """Farther from its near end no panel of the slant cell is read [m]."""
 
+MOST_DENSITY = 1e5
+"""No coupon is plated at more [A/m²]."""
+
 LEAST_SPAN = 1.2
 """Currents must differ by this factor at least, or they give no slope."""
 
@@ -243,6 +246,9 @@ class CouponKeys(Section):
                 f"a gain of {1e3 * self.gained:.3g} g says nothing on a balance of steps of {1e3 * self.balance:.3g} g"
             )
             found.append(Mistake(("balance",), "job-range", text, "plate longer, or weigh on a finer balance"))
+        if self.area is not None and self.current > MOST_DENSITY * self.area:
+            text = f"{self.current:g} A on {1e4 * self.area:g} cm2 is more than any bath takes"
+            found.append(Mistake(("area",), "job-range", text, "look at both and their units"))
         complain_of(found)
         return self
 

@@ -77,6 +77,7 @@ def test_the_sample_is_read_whole() -> None:
         (HEAD + COUPON + 'before = "21 g"\nafter = "20.9 g"', "job-range", "line 8, coupon[0].after"),
         (HEAD + COUPON + 'before = "21 g"\ngain = "0.3 g"', "job-keys-exclude", "line 8, coupon[0].gain"),
         (HEAD + COUPON + 'gain = "0.02 g"', "job-range", "line 4, coupon[0]"),
+        (HEAD + COUPON + 'gain = "0.3 g"\narea = "1 mm2"', "job-range", "line 8, coupon[0].area"),
         (HEAD + COUPON.replace("[[coupon]]", "[coupon]") + 'gain = "0.3 g"', "job-type", "line 4, coupon"),
         (HEAD + '[slant_panel]\ncurrent = "2 A"', "job-key-missing", "line 4, slant_panel"),
         (HEAD + '[slant_panel]\ncurrent = "2 A"\nburnt_to = "2 mm"', "job-range", "line 6, slant_panel.burnt_to"),

@@ -10,6 +10,7 @@ from geom.bench.readings import BurntPlate, Coupon, PolarizationReadings, Readin
 from geom.calibrate.calibrate import Calibration, calibrate
 from geom.calibrate.slant import MEAN_OF_ONE_AMPERE
 from geom.calibrate.slant_field import PANEL, profile
+from geom.errors import CalibrateError
 from geom.report.bathtable import bath_table_text
 from geom.tables.read import bath
 
@@ -95,6 +96,13 @@ def test_a_clear_change_of_efficiency_is_written_as_a_curve() -> None:
     assert curve["points"][0] == pytest.approx([1.0, 0.9], rel=2e-3)
     assert curve["points"][-1] == pytest.approx([4.0, 0.96], rel=2e-3)
     assert "efficiency_curve" not in bath_table_text(fit(coupons=coupons[:1] * 3))
+
+
+def test_a_figure_that_no_bath_has_is_refused() -> None:
+    with pytest.raises(CalibrateError) as caught:
+        fit(polarization=voltages(2.0))
+    assert caught.value.slug == "calibrate-impossible"
+    assert "tafel slope" in caught.value.message
 
 
 @pytest.mark.parametrize(("celsius", "low", "high"), [(48, "40", "60"), (25, "25", "60"), (70, "40", "70")])
