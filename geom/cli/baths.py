@@ -113,7 +113,8 @@ def _value(entry: "TableEntry") -> str:
 
 
 def _numbers(entry: "TableEntry") -> str:
-    span = "" if entry.low == entry.high else f" ({entry.low:g} to {entry.high:g})"
+    low, high = (entry.typical if end is None else end for end in (entry.low, entry.high))
+    span = "" if low == high else f" ({low:g} to {high:g})"
     return f"{entry.typical:g}{span} {entry.unit}".rstrip()
 
 

@@ -188,8 +188,8 @@ def _row(kind: _Kind, *, at: str | None = None) -> Any:
         units = {unit for _, unit in found.values()}
         if len(units) > 1:
             complain("job-unit-mismatch", f"low, typical and high are in different units: {', '.join(sorted(units))}")
-        numbers = {bound: found.get(bound, found["typical"])[0] for bound in BOUNDS}
-        if not numbers["low"] <= numbers["typical"] <= numbers["high"]:
+        numbers = {bound: found[bound][0] for bound in BOUNDS if bound in found}
+        if list(numbers.values()) != sorted(numbers.values()):
             complain("job-range", "low, typical and high are not in this order")
         if keys.at is not None and at is None:
             complain_of([Mistake(("at",), "job-key-unknown", '"at" says nothing here: the figure has no temperature')])

@@ -182,7 +182,9 @@ def _entry(own: OwnBath, base: Row | None, kin: str, heading: str, mistakes: lis
     missing = list(lacking(entry))
     hint = "a new bath needs them all, or like = a bath of the tables that it takes them from"
     for key in missing:
-        mistakes.append(Mistake((heading, "values", key), "job-key-missing", f"{quoted(key)} is missing", hint))
+        mistakes.append(
+            Mistake((heading, "values", *key.split(".")), "job-key-missing", f"{quoted(key)} is missing", hint)
+        )
     return None if missing else entry
 
 

@@ -17,6 +17,9 @@ SLOPES_AT = ZERO_CELSIUS + 25.0
 NEEDED = ("temperature", "current_density", "conductivity")
 """Rows without which there is no bath; and an efficiency or a curve of it."""
 
+WORKING = {"temperature": "temperature", "current_density": "current density"}
+"""Ranges that say where a bath is worked, not how well a figure is known: one figure alone does not narrow them."""
+
 SUPERSEDED = {
     "current_density": ("current_density_asf", "current_density_cold"),
     "conductivity": ("conductivity_20C",),
@@ -50,6 +53,11 @@ def entry_of(own: OwnBath, base: Row | None, kin: str, electrons: int) -> Row:
     old: Row = base or {"composition": {}, "values": {}, "notes": {}}
     dropped = {key for stated in own.values for key in SUPERSEDED.get(stated, ())}
     values = {key: row for key, row in old["values"].items() if key not in dropped} | dict(own.values)
+    values |= {
+        key: _widened(values[key], old["values"].get(key), quantity)
+        for key, quantity in WORKING.items()
+        if key in own.values
+    }
     values |= {key: row for key, row in _following(values, own.values, electrons) if key not in own.values}
     notes = {key: row for key, row in old["notes"].items() if key != "polarization" or "tafel_slope" not in values}
     title = own.title or (base["title"] if base and own.like is None else own.name)
@@ -64,12 +72,24 @@ def entry_of(own: OwnBath, base: Row | None, kin: str, electrons: int) -> Row:
     }
 
 
+def _widened(row: Row, old: Row | None, quantity: str) -> Row:
+    """Return a row with the bounds that it does not state taken from the old one, as far as its own figure lies within."""
+    if old is None or {"low", "high"} <= row.keys():
+        return row
+    ours, theirs = range_of(row, quantity), range_of(old, quantity)
+    low = row.get("low", _number(min(theirs.low, ours.typical), row["unit"]))
+    high = row.get("high", _number(max(theirs.high, ours.typical), row["unit"]))
+    return {**row, "low": min(low, row["typical"]), "high": max(high, row["typical"])}
+
+
 def lacking(entry: Row) -> Iterator[str]:
     """Yield the rows that an entry needs and has not."""
     values = entry["values"]
     yield from (key for key in NEEDED if key not in values)
     if not {"efficiency", "efficiency_curve"} & set(values):
         yield "efficiency"
+    if not {"low", "high"} <= values.get("current_density", {"low": 0, "high": 0}).keys():
+        yield "current_density.low" if "low" not in values["current_density"] else "current_density.high"
     if "tafel_slope" in values and "exchange_current_density" not in values:
         yield "exchange_current_density"
 
