@@ -115,14 +115,21 @@ def feature_means(values: Floats, areas: Floats, panels: Panels, count: int) -> 
 
 
 def kind_mean(field: Field, part: Part, kinds: tuple[Kind, ...]) -> float | None:
-    """Return the mean current density over all features of some kinds [A/m²]; None where there are none."""
+    """Return the mean current density over all features of some kinds [A/m²]; None where there are none.
+
+    It counts by what it deposits: where the efficiency changes with it, over that at the typical current density.
+    """
     chosen = np.array([feature.kind in kinds for feature in part.features])[field.panels.feature]
     return _mean_over(field, chosen)
 
 
 def _mean_over(field: Field, chosen: Bools) -> float | None:
     area = float(field.areas[chosen].sum())
-    return float(field.current_density[chosen] @ field.areas[chosen]) / area if area > 0 else None
+    if not area > 0:
+        return None
+    density, bath = field.current_density[chosen], field.cell.bath
+    deposits = density * (bath.efficiency_at(density) / bath.efficiency)
+    return float(deposits @ field.areas[chosen]) / area
 
 
 def anode_direction(field: Field) -> Floats | None:
@@ -139,7 +146,7 @@ def anode_direction(field: Field) -> Floats | None:
 
 
 def front_and_back(field: Field) -> tuple[float, float] | None:
-    """Return the mean current density of broad faces toward and away from the anode [A/m²].
+    """Return the mean current density of broad faces toward and away from the anode, by what it deposits [A/m²].
 
     None where the current comes from all round, or the part has no broad face on one of the two sides.
     """

@@ -217,6 +217,10 @@ def _bath_rows(plan: Plan) -> Iterator[Row]:
     yield row("temperature", f"{amount(bath.temperature, '°C')} ({amount(bath.temperature, '°F')})", "temperature")
     yield row("conductivity", _spread(bath.conductivity, bath.conductivity_range, "S/m"), "conductivity")
     yield row("cathode efficiency", _spread(bath.efficiency, bath.efficiency_range, "%"), "efficiency")
+    if bath.efficiency_curve:
+        points = [f"{amount(share, '%')} at {amount(density, 'A/dm²')}" for density, share in bath.efficiency_curve]
+        words = f"{', '.join(points)}; straight between, flat beyond"
+        yield row("efficiency against current density", words, "efficiency_curve")
     bright = bath.current_density
     yield row("bright range", f"{_span(bright, 'A/dm²')} ({_span(bright, 'A/ft²')})", "current_density")
     if bath.limiting_current_density is not None:

@@ -1,16 +1,23 @@
 """Faraday's law over the whole part: what lies on it, what the charge was, what the anode lost."""
 
+from dataclasses import replace
+from functools import cache
+
 import numpy as np
 import pytest
-from helpers.flows import on_the_link, with_bath
+from helpers.cells import COARSE, MM, UPRIGHT, bath, drilled_bar, sheet
+from helpers.flows import EvenField, flowing, on_the_link, with_bath
 from helpers.small_plan import small_plan
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
 from geom.arrays import Bools, Floats
-from geom.deposit import REFERENCE_AREA, growth_rate, local_mean, plate
-from geom.panels import Panels
+from geom.cell.build import build_cell
+from geom.cell.cell import BoxTank, Pose, Wire
+from geom.deposit import REFERENCE_AREA, growth_rate, local_mean, mean_growth_rate, plate, thief_growth
+from geom.field import Field
+from geom.panels import Panels, mesh_cell
 
 FARADAY = 96485.33212  # C/mol, CODATA 2018
 NICKEL = 58.6934e-3, 8908.0, 2  # molar mass and electrons: IUPAC; density: CRC Handbook of Chemistry and Physics
@@ -40,6 +47,67 @@ def test_mass_of_the_layer_is_that_of_the_charge(seed: int, efficiency: float, t
     expected = efficiency * field.current * time * molar_mass / (electrons * FARADAY)
     assert_allclose(deposit.thickness @ deposit.areas * density, expected, rtol=1e-9, atol=0)
     assert_allclose(deposit.mass, expected, rtol=1e-9, atol=0)
+
+
+@few
+@given(seeds, st.floats(1.0, 1e5))
+def test_mass_is_the_sum_over_the_panels_of_faradays_law_at_the_efficiency_of_each(seed: int, time: float) -> None:
+    flow = random_flow(seed)
+    curve = ((50.0, 0.9), (200.0, 0.75), (400.0, 0.55))
+    field = with_bath(on_the_link(flow), efficiency_curve=curve)
+    deposit = plate([field], [time], ["as hung"], everywhere())
+    molar_mass, density, electrons = NICKEL
+    local = np.interp(flow, [50.0, 200.0, 400.0], [0.9, 0.75, 0.55])
+    expected = float(flow * local @ deposit.areas) * time * molar_mass / (electrons * FARADAY)
+    assert_allclose(deposit.mass, expected, rtol=1e-9, atol=0)
+    assert_allclose(growth_rate(field) * time, deposit.thickness, rtol=1e-9, atol=0)
+    # the time in which the mean meets a thickness is that in which so much metal lies on the part
+    assert_allclose(mean_growth_rate(field) * deposit.true_areas.sum() * density * time, expected, rtol=1e-9, atol=0)
+
+
+def test_an_efficiency_that_falls_with_current_evens_the_deposit_and_one_that_rises_spoils_it() -> None:
+    flow = random_flow(7) + 50.0
+    spread = {}
+    for name, curve in (("flat", ()), ("falls", ((50.0, 0.9), (500.0, 0.5))), ("rises", ((50.0, 0.5), (500.0, 0.9)))):
+        field = with_bath(on_the_link(flow), efficiency_curve=curve)
+        thickness = plate([field], [60.0], ["as hung"], everywhere()).thickness
+        spread[name] = float(thickness.max() / thickness.min())
+    assert spread["falls"] < spread["flat"] < spread["rises"]
+
+
+@cache
+def thieving_field() -> Field:
+    """A bar with a thief beside it; between 20 and 450 A/m² everywhere, as the test gives it."""
+    cell = build_cell(
+        drilled_bar(),
+        bath(8.0),
+        tank=BoxTank(0.2, 0.15, 0.15),
+        anodes=(sheet(-60 * MM),),
+        pose=Pose(UPRIGHT, (31.5 * MM, 0.0, 75 * MM)),
+        thieves=(Wire(4 * MM, (31.5 * MM, -60 * MM, 50 * MM), (31.5 * MM, -60 * MM, 100 * MM)),),
+    )
+    panels = mesh_cell(cell, COARSE)
+    flow = np.random.default_rng(3).uniform(20.0, 450.0, len(panels.surface.areas))
+    field = flowing(cell, panels, flow[: panels.part_count])
+    (body,) = panels.thieves
+    current = field.solution.current_density.copy()
+    current[panels.rows(body)] = flow[panels.rows(body)]
+    return EvenField(cell, panels, replace(field.solution, current_density=current))
+
+
+def test_thieves_gain_by_faradays_law_at_the_efficiency_of_each_panel() -> None:
+    field = thieving_field()
+    curved = with_bath(field, efficiency_curve=((50.0, 0.9), (200.0, 0.75), (400.0, 0.55)))
+    (body,) = field.panels.thieves
+    rows = field.panels.rows(body)
+    flow, areas = field.solution.current_density[rows], field.panels.surface.areas[rows]
+    molar_mass, _, electrons = NICKEL
+    local = np.interp(flow, [50.0, 200.0, 400.0], [0.9, 0.75, 0.55])
+    expected = float(flow * local @ areas) * molar_mass / (electrons * FARADAY)
+    assert_allclose(thief_growth(curved), expected, rtol=1e-9, atol=0)
+    assert len(set(np.round(local, 6))) > 1
+    flat = sum(field.thief_currents) * 0.95 * molar_mass / (electrons * FARADAY)
+    assert_allclose(thief_growth(with_bath(field, efficiency=0.95)), flat, rtol=1e-9, atol=0)
 
 
 def test_mass_of_a_solved_plan_is_that_of_its_charge() -> None:
