@@ -140,6 +140,41 @@ def test_every_value_of_a_bath_has_its_source_and_trust(name: str):
             assert_allclose(shown["typical"], entry.typical, rtol=1e-9, atol=0)
 
 
+OWN = """
+[club-nickel]
+like = "watts-nickel"
+title = "Tank 2 of the sailing club"
+[club-nickel.values]
+efficiency_curve = [["1 A/dm2", "80 %"], ["4 A/dm2", "95 %"]]
+conductivity = { low = 7.4, typical = 7.6, high = 7.8, unit = "S/m", at = "48 C", trust = "good" }
+"""
+
+
+def test_own_baths_are_listed_and_shown_with_their_source(tmp_path: Path):
+    file = tmp_path / "shop.toml"
+    file.write_text(OWN, encoding="utf-8")
+    listed = json.loads(run("baths", "--tables", str(file), "--json").stdout)
+    assert [one["name"] for one in listed["baths"]] == [*bath_names(), "club-nickel"]
+    assert "club-nickel:" in run("baths", "--tables", str(file)).stdout
+    tree = json.loads(run("baths", "club-nickel", "--tables", str(file), "--json").stdout)
+    by_key = {entry["key"]: entry for entry in tree["entries"]}
+    assert by_key["efficiency_curve"]["points"] == [[1.0, 0.8], [4.0, 0.95]]
+    assert by_key["conductivity"]["source"] == "user's table shop.toml"
+    assert (by_key["conductivity"]["basis"], by_key["conductivity"]["trust"]) == ("user", "good")
+    assert by_key["composition.boric_acid"]["basis"] == "memory"
+    assert run("baths", "club-nickel").exit_code == 2
+
+
+def test_a_table_with_a_mistake_is_bad_input(tmp_path: Path):
+    file = tmp_path / "shop.toml"
+    file.write_text(OWN.replace("7.6", '"quux"'), encoding="utf-8")
+    result = run("baths", "--tables", str(file), "--json")
+    assert result.exit_code == 2
+    error = json.loads(result.stdout)["error"]
+    assert error["slug"] == "job-number"
+    assert error["where"].startswith("shop.toml, line 7, club-nickel.values.conductivity.typical")
+
+
 @pytest.mark.parametrize(("name", "slug"), [("watts-nickle", "bath-unknown"), ("silver-cyanide", "bath-refused")])
 def test_a_bath_that_is_unknown_or_refused_is_bad_input(name: str, slug: str):
     result = run("baths", name, "--json")

@@ -17,6 +17,7 @@ from geom.provenance import Trust
 from geom.tables import load
 from geom.tables.read import (
     bath,
+    bath_findings,
     bath_name,
     bath_names,
     bath_table,
@@ -444,3 +445,25 @@ def test_the_tables_are_read_in_20_ms() -> None:
         bath("watts-nickel")
         spent.append(time.process_time() - start)
     assert min(spent) < 0.020
+
+
+@pytest.mark.parametrize(
+    ("name", "codes"),
+    [
+        ("watts-nickel", []),
+        ("acid-zinc-chloride", ["bath-no-limit"]),
+        ("alkaline-zinc", ["bath-no-limit"]),
+        ("acid-tin-sulfate", ["bath-slope-alone", "bath-no-limit"]),
+        ("acid-tin-msa", ["bath-no-slope", "bath-not-warmed", "bath-no-limit"]),
+        ("woods-nickel", ["bath-no-slope", "bath-no-limit"]),
+    ],
+)
+def test_what_the_tables_do_not_know_is_told(name: str, codes: list[str]) -> None:
+    assert [finding.code for finding in bath_findings(bath(name), law_is_stated=False)] == codes
+
+
+def test_what_a_job_states_itself_is_not_told_as_unknown() -> None:
+    stated = bath("acid-tin-msa", law=None, conductivity=30.0)
+    assert [finding.code for finding in bath_findings(stated, law_is_stated=True)] == ["bath-no-limit"]
+    known = bath("acid-tin-sulfate", law=Linear(1e-4))
+    assert [finding.code for finding in bath_findings(known, law_is_stated=True)] == ["bath-no-limit"]
