@@ -272,7 +272,8 @@ def test_results_are_named_after_the_job(job: str, wanted: str):
 def test_progress_is_told_in_order_and_only_to_a_terminal(monkeypatch):
     told: list[tuple[str, float]] = []
 
-    def make(job: Any, *, progress: Callable[[str, float], None]) -> Any:
+    def make(job: Any, *, progress: Callable[[str, float], None], options: bool) -> Any:
+        assert not options
         for share in (0.1, 0.5, 1.0):
             progress("solving", share)
             told.append(("solving", share))
