@@ -197,6 +197,14 @@ def test_a_small_tank_binds_by_its_litres() -> None:
     assert found.value == pytest.approx(1.44, rel=1e-9)
 
 
+def test_anodes_bear_what_they_bear_in_the_bath_that_it_is_like() -> None:
+    """In an acetate bath nickel bears less than in a Watts bath."""
+    like = replace(near().cell.bath, name="tank-nine", family="acetate-nickel")
+    field = replace(near(), cell=replace(near().cell, bath=like))
+    of = {one.name: one.value for one in bench_limits(field, Bench())}
+    assert of["anode current density"] < 0.5 * limit("anode current density", Bench()).value
+
+
 def test_a_small_anode_binds_by_its_own_area() -> None:
     sheet = replace(near().cell.anodes[0], height=20e-3, width=20e-3)
     small = replace(near().cell, anodes=(sheet,))

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from helpers.cells import COARSE, bath, mesh_part
-from helpers.flows import coarse, flowing, on_the_link
+from helpers.flows import coarse, flowing, on_the_link, with_bath
 from helpers.meshes import icosphere
 from helpers.small_plan import small_plan
 from hypothesis import given, settings
@@ -174,6 +174,10 @@ def test_front_is_the_side_towards_the_anode() -> None:
     outward = -first.panels.part.normals[:, 0]
     flow = np.where(outward < -0.7, 300.0, np.where(outward > 0.7, 100.0, 200.0))
     assert_allclose(front_and_back(on_the_link(flow)), (300.0, 100.0), rtol=1e-12, atol=0)
+    # three times the current at two thirds of the efficiency deposits twice as much
+    bent = with_bath(on_the_link(flow), efficiency=0.75, efficiency_curve=((100.0, 0.9), (300.0, 0.6)))
+    front, back = front_and_back(bent) or (0.0, 1.0)
+    assert_allclose(front / back, 2.0, rtol=1e-12, atol=0)
 
 
 def test_there_is_no_front_between_two_anodes() -> None:

@@ -15,8 +15,10 @@ from geom.job.own_rows import CurveKeys, OwnBathKeys, RowKeys, ValuesKeys
 from geom.job.own_tables import parse_tables, read_tables
 from geom.job.read import parse_job, read_job
 from geom.provenance import Trust
+from geom.tables.cautions import anode_refusal
 from geom.tables.load import overlaid, table
 from geom.tables.read import bath, bath_names, bath_table, cautions
+from geom.tables.stock import anode_limit
 
 PAGE = (Path(__file__).parents[2] / "docs" / "baths.md").read_text(encoding="utf-8")
 (EXAMPLE,) = re.findall(r"^```toml tables\n(.*?)^```", PAGE, flags=re.MULTILINE | re.DOTALL)
@@ -244,6 +246,17 @@ def test_baths_of_a_file_may_be_like_one_another_in_any_order() -> None:
 )
 def test_what_is_never_planned_stays_refused(text: str) -> None:
     assert "bath-refused" in [slug for slug, _ in mistakes(text)]
+
+
+def test_anodes_are_refused_and_limited_as_in_the_bath_it_is_like(tmp_path: Path) -> None:
+    text = '[tank-nine]\nlike = "alkaline-zinc"\n[tank-ten]\nlike = "acid-zinc-chloride"\n'
+    alkaline, acid = (job(tmp_path, text, name).bath for name in ("tank-nine", "tank-ten"))
+    assert anode_refusal("mild steel", alkaline) is None
+    assert anode_refusal("mild steel", acid) is not None
+    with overlaid(parse_tables(text)):
+        assert anode_refusal("mild steel", "tank-nine") is None
+        assert anode_refusal("mild steel", "tank-ten") is not None
+    assert anode_limit(alkaline.kin, "Zn", None) == anode_limit("alkaline-zinc", "Zn", None)
 
 
 def test_a_bath_without_cyanide_may_say_so() -> None:

@@ -54,6 +54,16 @@ def test_the_cautions_of_a_plan_go_by_its_bath_voltage_and_bench() -> None:
     assert "not-ventilated" in [entry["key"] for entry in cautions_tree(small_plan())]
 
 
+def test_a_bath_of_ones_own_has_the_cautions_of_the_bath_it_is_like() -> None:
+    plan = small_plan()
+    like = replace(plan.cell.bath, name="tank-nine", family="acetate-nickel")
+    own = replace(plan, cell=replace(plan.cell, bath=like))
+    plain = replace(plan, cell=replace(plan.cell, bath=replace(like, name="acetate-nickel", family="")))
+    told = [entry["key"] for entry in cautions_tree(own)]
+    assert told == [entry["key"] for entry in cautions_tree(plain)]
+    assert told != [entry["key"] for entry in cautions_tree(plan)]
+
+
 def test_without_a_substrate_there_are_no_steps() -> None:
     section = preparation_section(small_plan())
     assert (section.sentences, section.rows) == ((), ())
