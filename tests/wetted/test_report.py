@@ -8,10 +8,14 @@ from helpers.small_plan import small_plan
 from numpy.testing import assert_allclose
 
 from geom.advice.words import BareResult
+from geom.bem.problem import Current
 from geom.cell.cell import Immersed
+from geom.field import prepare
+from geom.panel_sizes import MeshOptions
 from geom.part.masks import Contact, Plug, StopOff, StopOffBox, StopOffFacing, StopOffNear, Thread
 from geom.plan import Plan, assembled_plan
 from geom.provenance import Origin
+from geom.refine import Level
 from geom.report.content import document
 from geom.report.inputs import input_section
 from geom.report.jsonfile import plan_tree
@@ -99,13 +103,13 @@ def test_a_plan_tells_of_a_contact_in_the_liquid_and_of_none_above_it():
     features = list(small.cell.part.features)
     features[0] = replace(features[0], name=f"{features[0].name}, contact", bare="contact")
     cell = replace(small.cell, part=replace(small.cell.part, features=tuple(features)))
+    prepared = prepare(cell, first.panels)
     told = []
     for wet in (1.0, 0.0):
         areas = first.panels.wetted_areas * np.where(np.arange(len(features)) == 0, wet, 1.0)
         field = replace(first, panels=replace(first.panels, wetted_areas=areas))
-        found = assembled_plan(
-            small.job, cell, (field,), small.deposit, small.schedule, small.limits, small.accuracy
-        ).findings
+        level = Level(MeshOptions(), prepared, small.limits, Current(first.total_current), field)
+        found = assembled_plan(small.job, cell, (field,), small.deposit, small.schedule, level, small.accuracy).findings
         told.append([finding.message for finding in found if finding.code == "contact-stays-bare"])
     assert [len(messages) for messages in told] == [1, 0]
     assert f"under the contact on {small.cell.part.features[0].name} stay bare; " in told[0][0]
