@@ -68,6 +68,7 @@ class Bath:
     sources: Mapping[str, Source]  # attribute name -> who says so; what a job states itself has no entry
     temperature_range: Range = UNSTATED_TEMPERATURES  # working range [K]
     anode_area_ratio: Range | None = None  # anode area over cathode area
+    run_time: Range | None = None  # how long a part usually stays in a strike [s]; None: as long as it takes
     efficiency_curve: tuple[tuple[float, float], ...] = ()  # (current density [A/m²], efficiency), rising in the first
     laws: tuple[Law, Law, Law] | None = (
         None  # least, typically and most polarized; None: of a stated law, or no slope known
@@ -97,7 +98,7 @@ class Bath:
             raise ValueError(f"Bath.efficiency_range cannot exceed 1, got {self.efficiency_range!r}")
         for name in ("current_density", "conductivity_range", "efficiency_range", "temperature_range"):
             _need_positive(getattr(self, name), "low", "high", owner=f"Bath.{name}")
-        for name in ("limiting_current_density", "anode_current_density", "anode_area_ratio"):
+        for name in ("limiting_current_density", "anode_current_density", "anode_area_ratio", "run_time"):
             if getattr(self, name) is not None:
                 _need_positive(getattr(self, name), "low", "high", owner=f"Bath.{name}")
         _check_curve(self.efficiency_curve)

@@ -18,6 +18,8 @@ LARGE_CHANGE = 0.06  # numerical error of a figure that is worth a warning, what
 MISSED = 2.0  # times the accuracy asked for: worth a warning too
 ANODE_MOST = {"Ni": 300.0, "Cu": 250.0}  # mean current density of an anode [A/m²]; common practice, no source
 SLACK = 1.02  # a plan made for a share of the limiting current keeps to it only as closely as it is solved
+LONG = 6 * 3600.0  # a plan over this is worth asking why [s]
+SHUT_OFF = 3.0  # times the thinnest place, the mean of a part with no place shut off stays under
 BURNS = 1.5  # times the top of the bright range at the hottest strip: do not plate
 
 
@@ -38,6 +40,7 @@ def plan_findings(
         *_anode_findings(first),
         *_bath_findings(first),
         *_time_findings(schedule, deposit),
+        *_strike_findings(first, schedule),
         *_not_reached(accuracy),
         *_large_errors(accuracy),
     ]
@@ -198,18 +201,37 @@ def _time_findings(schedule: Schedule, deposit: Deposit) -> list[Finding]:
                 (f"{100 * share:.0f} % of the metal goes where no minimum thickness is asked for"),
             )
         )
-    if schedule.time > 6 * 3600:
-        out.append(
-            Finding(
-                Severity.WARNING,
-                "very-long",
-                (
-                    f"{schedule.time / 3600:.1f} hours: some place of the significant surface is nearly shut off from the "
-                    "current; change the pose, add an anode, or leave that place out with [target] significant"
-                ),
-            )
-        )
+    if schedule.time > LONG:
+        out.append(Finding(Severity.WARNING, "very-long", f"{schedule.time / 3600:.1f} hours: {_why_long(deposit)}"))
     return out
+
+
+def _why_long(deposit: Deposit) -> str:
+    """Return whether the bath is slow or a place is shut off, and what to do about it."""
+    least = float(deposit.local_thickness[deposit.significant].min())
+    mean = float((deposit.thickness * deposit.true_areas).sum() / deposit.true_areas.sum())
+    if mean > SHUT_OFF * least:
+        return (
+            "some place of the significant surface is nearly shut off from the current; change the pose, add an anode, or "
+            "leave that place out with [target] significant"
+        )
+    return (
+        "at this current the bath is slow everywhere; ask for less thickness, or take a bath that bears more current "
+        "(geom baths)"
+    )
+
+
+def _strike_findings(first: Field, schedule: Schedule) -> list[Finding]:
+    """Warn of building thickness in a bath that is only meant to cover."""
+    usual = first.cell.bath.run_time
+    if usual is None or schedule.time <= usual.high:
+        return []
+    source = first.cell.bath.sources.get("run_time")
+    text = (
+        f"{first.cell.bath.title} is to cover, not to build thickness: {usual.low / 60:.2g} to {usual.high / 60:.2g} min are "
+        f"usual{f' ({source.text})' if source else ''}, this plan takes {schedule.time / 60:.2g} min; go on in another bath after that"
+    )
+    return [Finding(Severity.WARNING, "strike-too-long", text)]
 
 
 def _not_reached(accuracy: Accuracy) -> list[Finding]:

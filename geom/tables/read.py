@@ -124,6 +124,7 @@ def bath(
             sources=_sources(rows, at, limiting, curve, [name for name, is_stated in stated.items() if is_stated]),
             temperature_range=range_of(rows["temperature"], "temperature"),
             anode_area_ratio=_range_if(rows, "anode_area_ratio", "fraction"),
+            run_time=_range_if(rows, "time", "time"),
             efficiency_curve=curve,
             laws=laws,
             exchange_range=range_of(rows["exchange_current_density"], "current density") if laws else None,
@@ -401,6 +402,8 @@ def _sources(
     sources = {key: source_of(rows[key]) for key in SOURCED if key in rows}
     if limiting in rows:
         sources["limiting_current_density"] = source_of(rows[limiting])
+    if "time" in rows:
+        sources["run_time"] = source_of(rows["time"])
     if "efficiency" not in rows and curve:
         sources["efficiency"] = sources["efficiency_curve"]
     who = sources["conductivity"]

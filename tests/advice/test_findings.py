@@ -131,6 +131,26 @@ def test_hours_on_end_warn() -> None:
     assert "very-long" not in findings(even(300.0), time=5 * 3600.0)
 
 
+def test_what_takes_long_is_told_apart_a_slow_bath_from_a_place_that_is_shut_off() -> None:
+    field = even(20.0)
+    assert "slow everywhere" in findings(field, time=7 * 3600.0)["very-long"].message
+    first = small_plan().fields[0]
+    densities = np.full(first.panels.part_count, 300.0)
+    densities[first.panels.part.tag == 0] = 20.0  # one whole broad face
+    shut = with_bath(flowing(first.cell, first.panels, densities, 1.0), current_density=BRIGHT)
+    assert "shut off" in findings(shut, time=7 * 3600.0)["very-long"].message
+
+
+@pytest.mark.parametrize(("minutes", "warned"), [(5.0, False), (7.0, True)])
+def test_thickness_from_a_strike_bath_warns(minutes: float, warned: bool) -> None:
+    field = with_bath(even(300.0), run_time=Range(30.0, 120.0, 360.0))
+    found = findings(field, time=60.0 * minutes)
+    assert ("strike-too-long" in found) is warned
+    if warned:
+        assert found["strike-too-long"].severity == WARNING
+        assert "0.5 to 6 min" in found["strike-too-long"].message
+
+
 def test_metal_that_goes_where_none_is_asked_for_is_noted() -> None:
     field = even(300.0)
     few = np.zeros(field.panels.part_count, dtype=np.bool_)

@@ -39,6 +39,7 @@ def test_a_metal_that_cannot_be_is_refused(change: dict[str, float]) -> None:
         ({"efficiency_range": Range(0.9, 0.95, 1.2)}, "Bath.efficiency_range cannot exceed 1"),
         ({"current_density": Range(-1.0, 2.0, 3.0)}, "Bath.current_density.low"),
         ({"anode_area_ratio": Range(0.0, 1.0, 2.0)}, "Bath.anode_area_ratio.low"),
+        ({"run_time": Range(0.0, 60.0, 120.0)}, "Bath.run_time.low"),
     ],
 )
 def test_a_bath_that_cannot_be_is_refused(change: dict[str, object], message: str) -> None:

@@ -71,6 +71,7 @@ def test_every_bath_can_be_made_and_says_who_stands_behind_it(name: str) -> None
         "limiting_current_density": made.limiting_current_density,
         "anode_current_density": made.anode_current_density,
         "anode_area_ratio": made.anode_area_ratio,
+        "run_time": made.run_time,
         "efficiency_curve": made.efficiency_curve or None,
     }
     assert set(made.sources) == {
