@@ -1,11 +1,14 @@
 """The sections of what stands round the cell: hook, lead, room, the metal plated on."""
 
+import math
+import re
 from collections.abc import Callable
 from typing import Annotated, Any
 
 from pydantic import AfterValidator, BeforeValidator, model_validator
 
 from geom.bench.records import Hook, Lead, MakeUp, Room, Substrate
+from geom.bench.wires import GAUGES, gauge_diameter
 from geom.chemistry import Range
 from geom.constants import ROOM_RISE, ROOM_TEMPERATURE
 from geom.errors import TableError
@@ -25,13 +28,41 @@ from geom.job.fields import (
 )
 from geom.tables.stock import wire_name
 from geom.tables.substrates import strike_name, substrate_name
+from geom.units import UnitError, parse
 
 MOST_HOOKS = 1000
 _WattsPerKelvin = Annotated[float, quantity("heat loss", Span("W/K", 0.0, 1e4, above=True))]
 _Kelvins = Annotated[float, quantity("temperature difference", Span("K", 0.0, 80.0, above=True))]
 _Concentration = Annotated[float, quantity("concentration", Span("g/L", 0.0, 300.0))]
 _Strength = Annotated[float, quantity("pressure", Span("MPa", 1e7, 4e9))]
-_WireDiameter = Annotated[float, quantity("length", Span("mm", 1e-5, 0.1))]
+_DIAMETER = Span("mm", 1e-5, 0.1)
+_GAUGE = re.compile(r"(?:AWG|gauge)\s*(\d{1,2})|(\d{1,2})\s*(?:AWG|gauge)", re.IGNORECASE)
+
+
+def _wire(value: object) -> object:
+    """Return the diameter [m] of a wire that is named as it is sold, by gauge or by section; anything else as it is."""
+    text = value if isinstance(value, str) else ""
+    named = _GAUGE.fullmatch(text.strip())
+    if named:
+        gauge = int(named[1] or named[2])
+        if gauge not in GAUGES:
+            complain("job-range", f"{quoted(value)} is out of range; gauges {min(GAUGES)} to {max(GAUGES)} are known")
+        return gauge_diameter(gauge)
+    try:
+        section = parse(text, "area")
+    except UnitError:
+        return value
+    return _DIAMETER.check(math.sqrt(4 * section / math.pi), quoted(value)) if section > 0 else value
+
+
+def _wire_diameter(value: object) -> object:
+    """Return the diameter of a wire [m], from its gauge, section or diameter."""
+    found = _wire(value)
+    return found if isinstance(found, float) else _read_diameter(found)
+
+
+_read_diameter = quantity("length", _DIAMETER).func
+_WireDiameter = Annotated[float, BeforeValidator(_wire_diameter)]
 
 
 def _count(value: object) -> int:

@@ -88,6 +88,29 @@ def test_a_loss_is_a_range_in_either_order() -> None:
     assert room.most_rise == 15.0
 
 
+@pytest.mark.parametrize(
+    ("sold_as", "diameter"),
+    [
+        ("AWG 18", 1.024e-3),  # ASTM B258 and any wire table: 1.024 mm
+        ("10 awg", 2.588e-3),
+        ("gauge 24", 0.511e-3),
+        ("1.5 mm2", 1.382e-3),  # IEC 60228 section; diameter of the solid round of that area
+        ("0.75 mm²", 0.977e-3),
+        ("1/16 in", 1.588e-3),
+    ],
+)
+def test_a_wire_may_be_named_as_it_is_sold(sold_as: str, diameter: float) -> None:
+    found = bench(f'[hook]\ndiameter = "{sold_as}"\n[lead]\ndiameter = "{sold_as}"\nlength = "1 m"')
+    assert found.hook is not None
+    assert found.lead is not None
+    assert_allclose((found.hook.diameter, found.lead.diameter), diameter, rtol=1e-3, atol=0)
+
+
+@pytest.mark.parametrize("sold_as", ["AWG 99", "0 mm2", "-1 mm2", "1e9 mm2", "AWG", "1.5", "AWG 18 mm"])
+def test_a_wire_that_cannot_be_is_refused(sold_as: str) -> None:
+    assert slugs(f'[hook]\ndiameter = "{sold_as}"')[0].startswith("job-")
+
+
 def test_hook_and_lead_are_of_copper_unless_said() -> None:
     found = bench(
         '[hook]\ndiameter = "1.2 mm"\ncount = 3\n[lead]\ndiameter = "1.5 mm"\nlength = "2 m"\nmetal = "brass"'
