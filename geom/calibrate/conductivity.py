@@ -4,10 +4,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from geom.bench.fit import EVEN, LEVEL, Line, half_width, spread, straight_line
 from geom.bench.readings import ConductivityReadings, VoltsAmps
 from geom.calibrate.cell_constant import CellConstant
 from geom.calibrate.figure import Figure, about
-from geom.calibrate.fit import EVEN, LEVEL, Line, half_width, spread, straight_line
 from geom.errors import CalibrateError
 from geom.findings import Finding, Severity
 

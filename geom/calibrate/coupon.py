@@ -4,25 +4,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
 
+from geom.bench.fit import LEVEL, fitted, student
 from geom.bench.readings import Coupon
+from geom.bench.weighing import RUN_TO_RUN, RUN_WORTH, balance_errors, mean_efficiency
 from geom.calibrate.figure import Figure, about
-from geom.calibrate.fit import LEVEL, fitted, weighted_mean
 from geom.chemistry import Bath, Metal
 from geom.electrode.faraday import equivalent
 from geom.errors import CalibrateError
 from geom.findings import Finding, Severity
-
-RUN_TO_RUN = 0.03
-"""How much the efficiency of one run differs from the next, a standard deviation as a share, before the coupons show it
-themselves; common practice, no source."""
-
-RUN_WORTH = 2.0
-"""How many coupons that guess is worth."""
-
-BALANCE_ERROR = float(np.sqrt(2.0 / 12.0))
-"""Standard deviation of the difference of two readings, each even over one step of the balance."""
 
 POINTS = 5  # of a curve
 LEAST_SHARE = 0.01  # no efficiency of a curve is less
@@ -65,12 +55,11 @@ def efficiency(coupons: Sequence[Coupon], metal: Metal) -> Efficiency:
     """
     full = np.array([coupon.current * coupon.time * equivalent(metal) for coupon in coupons])
     values = np.array([coupon.gain for coupon in coupons]) / full
-    balance = BALANCE_ERROR * np.array([coupon.step for coupon in coupons]) / full
+    balance = balance_errors([coupon.step for coupon in coupons], full)
     meters = max(coupon.meters_to for coupon in coupons)
     for number, (value, error) in enumerate(zip(values, balance, strict=True), start=1):
         _can_be(number, float(value), float(error), meters)
-    relative = float(values.mean())
-    found = weighted_mean(values, balance, RUN_TO_RUN * relative, RUN_WORTH, [meters * relative])
+    found = mean_efficiency(values, balance, meters)
     figure = about("efficiency", found.value, found.half / found.value, LEVEL, _rests(coupons, meters), 1.0)
     densities = tuple(None if c.area is None else c.current / c.area for c in coupons)
     trend = _trend(values, densities)
@@ -117,7 +106,7 @@ def _trend(values: np.ndarray, densities: tuple[float | None, ...]) -> Trend | N
     places = np.linspace(float(doublings.min()), float(doublings.max()), POINTS)
     line = np.clip(found.values[0] + found.values[1] * places, LEAST_SHARE, 1.0)
     points = tuple((float(2.0**place), float(share)) for place, share in zip(places, line, strict=True))
-    return Trend(float(found.values[1]), float(stats.t.ppf(0.5 + 0.5 * LEVEL, found.freedom)) * error, points)
+    return Trend(float(found.values[1]), student(found.freedom) * error, points)
 
 
 def carried_curve(found: Efficiency, like: Bath) -> tuple[tuple[float, float], ...]:

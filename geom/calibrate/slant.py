@@ -8,9 +8,9 @@ from scipy.interpolate import CubicSpline
 from scipy.optimize import brentq, minimize_scalar
 
 from geom.arrays import Floats
+from geom.bench.fit import EVEN, LEVEL, spread, student
 from geom.bench.readings import SlantPanel
 from geom.calibrate.figure import Figure
-from geom.calibrate.fit import EVEN, LEVEL, spread, student
 from geom.calibrate.slant_field import PANEL, PANEL_AREA, profile
 from geom.chemistry import Range
 from geom.electrode.laws import tafel_slope_per_e_fold

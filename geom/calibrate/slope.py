@@ -5,10 +5,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from geom.bench.fit import LEVEL, fitted, spread, student
 from geom.bench.readings import PolarizationReadings
 from geom.calibrate.conductivity import reading_deviation
 from geom.calibrate.figure import Figure, about
-from geom.calibrate.fit import LEVEL, fitted, spread, student
 from geom.findings import Finding, Severity
 
 DECADE = 10.0

@@ -3,9 +3,9 @@
 from collections.abc import Iterator
 from typing import Any
 
+from geom.bench.fit import LEVEL
 from geom.calibrate.calibrate import Calibration
 from geom.calibrate.figure import Figure
-from geom.calibrate.fit import LEVEL
 from geom.chemistry import Range
 from geom.report.amounts import amount, current_density
 from geom.report.bathtable import UNITS

@@ -3,10 +3,11 @@
 from collections.abc import Sequence
 from typing import Any
 
+from geom.bench.readings import METER_TO
 from geom.report.amounts import amount, current, minutes, thickness, voltage
 from geom.report.tree import Document, Row, Section, Table
 from geom.runlog.compare import Compared
-from geom.runlog.efficiency import LEVEL, METER, weighed
+from geom.runlog.efficiency import weighed
 from geom.runlog.run import Run
 
 
@@ -74,10 +75,15 @@ def _efficiency_words(found: Compared) -> tuple[str, ...]:
         return ("No run was weighed before and after with current and time noted: weigh the part dry, both times.",)
     count = len(best.runs)
     scatter = "" if best.scatter is None else f", single runs scatter by ± {100 * best.scatter:.1f} points"
+    past = (
+        ""
+        if best.reach <= 1.0
+        else f"; by balance and meter alone it would end at {100 * best.reach:.0f} %, but no bath deposits more than 100 %"
+    )
     return (
-        f"{100 * best.efficiency:.0f} % by {count} weighed run{'s' if count > 1 else ''} ({100 * best.low:.0f} to "
-        f"{100 * best.high:.0f} %, {100 * LEVEL:.0f} % interval of the mean{scatter}). It rests on Faraday's law, the balance, and a meter "
-        f"good to {100 * METER:.0f} % (common practice, no source).",
+        f"{100 * min(best.efficiency, 1.0):.0f} % by {count} weighed run{'s' if count > 1 else ''} ({100 * best.low:.0f} to "
+        f"{100 * best.high:.0f} %, {100 * best.level:.0f} % interval of the mean{past}{scatter}). It rests on Faraday's law, the balance, how "
+        f"much runs differ, and a meter that may be off by {100 * METER_TO:.0f} % either way (common practice, no source).",
         f'For the next plan write efficiency = "{100 * min(best.efficiency, 1.0):.0f} %" under [bath].',
     )
 
@@ -95,7 +101,7 @@ def log_tree(title: str, runs: Sequence[Run], found: Compared | None) -> dict[st
             "mean": best.efficiency,
             "low": best.low,
             "high": best.high,
-            "level": LEVEL,
+            "level": best.level,
             "scatter": best.scatter,
             "runs": [one.run for one in best.runs],
         },

@@ -3,8 +3,9 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from geom.bench.readings import METER_TO
 from geom.findings import Finding, Severity
-from geom.runlog.efficiency import LEVEL, Refined, refined, weighed
+from geom.runlog.efficiency import Refined, refined, weighed
 from geom.runlog.run import Planned, Run
 
 OFF = 0.05
@@ -49,7 +50,7 @@ def _findings(run: Run, planned: Planned, number: int, found: Refined | None) ->
             text = f"the {name} was {value / wanted:.2f} times what the plan has"
             out.append(Finding(Severity.NOTE, "run-off-plan", text))
     last = weighed(run, number)
-    if last is not None and last.efficiency - 2 * last.error > 1.03:
+    if last is not None and last.efficiency > 1.0 + METER_TO + 2.0 * last.error:
         text = (
             f"the part gained {last.efficiency:.2f} times what the charge can deposit: look at the ammeter, the time, the "
             "balance, whether the part was dry, and whether it plated without the meter in the line"
@@ -64,7 +65,7 @@ def _findings(run: Run, planned: Planned, number: int, found: Refined | None) ->
     if found is not None and not found.low <= planned.efficiency <= found.high:
         text = (
             f"the plan reckons with an efficiency of {100 * planned.efficiency:.0f} %, the log shows "
-            f"{100 * found.low:.0f} to {100 * found.high:.0f} % ({100 * LEVEL:.0f} % interval of the mean): state it in [bath] efficiency"
+            f"{100 * found.low:.0f} to {100 * found.high:.0f} % ({100 * found.level:.0f} % interval of the mean): state it in [bath] efficiency"
         )
         out.append(Finding(Severity.WARNING, "log-other-efficiency", text))
     return out

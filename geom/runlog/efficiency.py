@@ -4,19 +4,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
 
+from geom.bench.fit import LEVEL
+from geom.bench.readings import BALANCE_STEP, METER_TO
+from geom.bench.weighing import balance_errors, mean_efficiency
 from geom.runlog.run import Run
-
-LEVEL = 0.95
-"""Share of the times that the interval is meant to hold the truth."""
-
-METER = 0.02
-"""Standard error of a clamp or panel meter, as a share of the current; common practice, no source. It is the same
-in every run, so runs do not even it out."""
-
-BALANCE = 1e-5
-"""Step of a balance where none is stated: 0.01 g [kg]."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,8 +27,10 @@ class Refined:
     runs: tuple[Weighed, ...]
     efficiency: float  # mean, the better weighed runs counting more
     scatter: float | None  # standard deviation of a run about it; None for one run
-    low: float  # interval of the mean, at `LEVEL`
+    low: float  # interval of the mean, at `LEVEL`, as far as an efficiency can be: 1 at most
     high: float
+    reach: float  # where it would end by balance, meter and scatter alone
+    level: float = LEVEL
 
 
 def weighed(run: Run, number: int) -> Weighed | None:
@@ -47,29 +41,19 @@ def weighed(run: Run, number: int) -> Weighed | None:
     if run.gain is None or run.charge is None or run.equivalent is None:
         return None
     full = run.charge * run.share * run.equivalent
-    step = BALANCE if run.balance is None else run.balance
-    # two readings, each even over a step
-    return Weighed(number, run.gain / full, float(np.sqrt(2.0 / 12.0)) * step / full)
+    step = BALANCE_STEP if run.balance is None else run.balance
+    return Weighed(number, run.gain / full, float(balance_errors([step], np.array([full]))[0]))
 
 
 def refined(runs: Sequence[Run], bath: str) -> Refined | None:
     """Return the efficiency that the weighed runs in one bath show; None where none was weighed.
 
-    The scatter found counts as it is, or the balance's where that is more; Student's t for few runs (Gosset 1908).
+    As of coupons: scatter, a guess of it, the balance, and a meter within ``METER_TO`` that is the same in all of them.
     """
     found = [w for n, run in enumerate(runs, 1) if run.bath == bath and (w := weighed(run, n)) is not None]
     if not found:
         return None
     values, errors = (np.array([getattr(w, name) for w in found]) for name in ("efficiency", "error"))
-    weights = 1.0 / errors**2
-    mean = float(weights @ values / weights.sum())
-    by_balance = float(1.0 / np.sqrt(weights.sum()))
-    count = len(found)
-    scatter = float(np.sqrt(((values - mean) ** 2).sum() / (count - 1))) if count > 1 else None
-    normal = float(stats.norm.ppf(0.5 + 0.5 * LEVEL))
-    half = normal * by_balance
-    if scatter is not None:
-        by_scatter = scatter * float(np.sqrt((weights**2).sum())) / float(weights.sum())
-        half = max(half, float(stats.t.ppf(0.5 + 0.5 * LEVEL, count - 1)) * by_scatter)
-    half = float(np.hypot(half, normal * METER * mean))
-    return Refined(tuple(found), mean, scatter, mean - half, mean + half)
+    mean = mean_efficiency(values, errors, METER_TO)
+    low, high = mean.value - mean.half, mean.value + mean.half
+    return Refined(tuple(found), mean.value, mean.scatter, min(max(low, 0.0), 1.0), min(high, 1.0), high)

@@ -10,6 +10,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from geom.bench.fit import LEVEL
 from geom.bench.readings import (
     ConductivityReadings,
     Coupon,
@@ -22,7 +23,6 @@ from geom.bench.readings import (
 from geom.calibrate.cell_constant import CellConstant
 from geom.calibrate.conductivity import conductivity
 from geom.calibrate.coupon import efficiency
-from geom.calibrate.fit import LEVEL
 from geom.calibrate.slant import MEAN_OF_ONE_AMPERE, panel_slope, wagner_range
 from geom.calibrate.slant_field import PANEL, profile
 from geom.calibrate.slope import voltage_slope

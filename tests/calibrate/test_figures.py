@@ -6,6 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from geom.bench.fit import half_width, spread, straight_line, student, weighted_mean
 from geom.bench.readings import (
     BurntPlate,
     ConductivityReadings,
@@ -19,7 +20,6 @@ from geom.bench.readings import (
 from geom.calibrate.cell_constant import CellConstant
 from geom.calibrate.conductivity import conductivity
 from geom.calibrate.coupon import carried_curve, efficiency
-from geom.calibrate.fit import half_width, spread, straight_line, student, weighted_mean
 from geom.calibrate.limiting import limiting
 from geom.calibrate.slant import published_density, read_panel
 from geom.calibrate.slope import voltage_slope

@@ -8,12 +8,17 @@ from click.testing import CliRunner
 from hypothesis import given
 from hypothesis import strategies as st
 
+from geom.bench.fit import LEVEL
+from geom.bench.readings import METER_TO, Coupon
+from geom.calibrate.coupon import efficiency
 from geom.cli.main import commands
 from geom.electrode.faraday import equivalent
 from geom.errors import RunLogError
+from geom.report.runlog import log_document
+from geom.report.text import as_text
 from geom.runlog.book import HEADS, add_run, log_path, read_log
 from geom.runlog.compare import compared
-from geom.runlog.efficiency import LEVEL, refined, weighed
+from geom.runlog.efficiency import refined, weighed
 from geom.runlog.run import Planned, Run
 from geom.tables.read import metal
 
@@ -47,16 +52,37 @@ def test_what_goes_into_thieves_is_not_asked_of_the_part() -> None:
 
 
 def test_the_interval_holds_the_truth_as_often_as_it_says() -> None:
-    """200 baths of known efficiency, four weighed runs each, a meter that is off by 2 % for all four (binomial, 3 sigma)."""
+    """200 baths of known efficiency, four weighed runs each, a meter anywhere within 2 % for all four (binomial, 3 sigma)."""
     draw = np.random.default_rng(20261125)
     hits = 0
     for _ in range(200):
-        truth, meter = draw.uniform(0.3, 0.95), 1 + 0.02 * draw.standard_normal()
+        truth, meter = draw.uniform(0.3, 0.9), 1 + METER_TO * draw.uniform(-1, 1)
         runs = [replace(run(truth * (1 + 0.03 * draw.standard_normal())), current=1.3 / meter) for _ in range(4)]
         found = refined(runs, BATH)
         assert found is not None
         hits += found.low <= truth <= found.high
-    assert abs(hits / 200 - LEVEL) <= 3 * np.sqrt(LEVEL * (1 - LEVEL) / 200) + 0.015
+    assert abs(hits / 200 - LEVEL) <= 3 * np.sqrt(LEVEL * (1 - LEVEL) / 200)
+
+
+def test_logged_runs_and_coupons_of_the_same_masses_show_the_same_efficiency() -> None:
+    runs = [run(share) for share in (0.81, 0.84, 0.79)]
+    coupons = [Coupon(r.current or 0.0, r.time or 0.0, r.gain or 0.0, 1e-6) for r in runs]
+    found, other = refined(runs, BATH), efficiency(coupons, metal("Ni"))
+    assert found is not None
+    known = other.figure.range
+    assert (found.low, found.efficiency, found.high) == pytest.approx((known.low, known.typical, known.high), rel=1e-9)
+    assert found.scatter == pytest.approx(other.scatter, rel=1e-9)
+
+
+def test_an_interval_never_goes_past_all_of_the_charge_and_says_where_it_would_end() -> None:
+    found = compared([run(0.99)] * 3, PLANNED)
+    assert found.refined is not None
+    assert found.refined.high == 1.0 < found.refined.reach
+    text = as_text(log_document("Link", [run(0.99)] * 3, found))
+    assert " to 100 %, 95 % interval" in text
+    assert f"would end at {100 * found.refined.reach:.0f} %" in " ".join(text.split())
+    below = as_text(log_document("Link", [run(0.8)] * 3, compared([run(0.8)] * 3, PLANNED)))
+    assert "would end" not in below
 
 
 def test_more_runs_make_the_efficiency_surer() -> None:

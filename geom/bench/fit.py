@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
-from scipy import stats
+from scipy import special
 
 from geom.arrays import Floats
 
@@ -49,9 +49,9 @@ def spread(squares: float, freedom: int, known: float | None = None, known_freed
             raise ValueError("readings that leave no freedom do not show their own spread")
         return Spread(float(np.sqrt(squares / freedom)), float(freedom), True)
     over = squares / known**2 if known > 0.0 else np.inf
-    if freedom > 0 and over > float(stats.chi2.ppf(REFUTED, freedom)):
+    if freedom > 0 and over > _chi_square(REFUTED, freedom):
         return Spread(float(np.sqrt(squares / freedom)), float(freedom), True)
-    is_found = freedom > 0 and over > float(stats.chi2.ppf(LEVEL, freedom))
+    is_found = freedom > 0 and over > _chi_square(LEVEL, freedom)
     worth = min(known_freedom, DOUBTED) if is_found else known_freedom
     if np.isinf(worth):
         return Spread(known, np.inf, False)
@@ -61,8 +61,18 @@ def spread(squares: float, freedom: int, known: float | None = None, known_freed
 
 def student(freedom: float) -> float:
     """Return by how many deviations an interval at `LEVEL` reaches to each side (Student's t; Gosset 1908)."""
-    half = 0.5 + 0.5 * LEVEL
-    return float(stats.norm.ppf(half) if np.isinf(freedom) else stats.t.ppf(half, freedom))
+    return student_at(freedom, LEVEL)
+
+
+def student_at(freedom: float, level: float) -> float:
+    """Return by how many deviations an interval at ``level`` reaches to each side; a normal one for infinite freedom."""
+    half = 0.5 + 0.5 * level
+    return float(special.ndtri(half) if np.isinf(freedom) else special.stdtrit(freedom, half))
+
+
+def _chi_square(level: float, freedom: int) -> float:
+    """Return what a sum of squares of so much freedom stays under with that probability."""
+    return float(2.0 * special.gammaincinv(0.5 * freedom, level))
 
 
 def half_width(deviation: float, freedom: float, limits: Sequence[float]) -> float:
@@ -82,7 +92,7 @@ def _drawn(number: int, freedom: float | None) -> Floats:
     share = np.random.default_rng(number).permutation((np.arange(DRAWS) + 0.5) / DRAWS)
     if freedom is None:
         return np.asarray(2.0 * share - 1.0)
-    return np.asarray(stats.norm.ppf(share) if np.isinf(freedom) else stats.t.ppf(share, freedom))
+    return np.asarray(special.ndtri(share) if np.isinf(freedom) else special.stdtrit(freedom, share))
 
 
 @dataclass(frozen=True, eq=False)
@@ -136,7 +146,7 @@ def _bend(x: Floats, y: Floats) -> float:
     found = fitted(np.column_stack([np.ones_like(x), x, np.log(x)]), y)
     error = np.sqrt(found.squares / found.freedom * found.covariance[2, 2])
     curve, low, high = float(found.values[2]), float(x.min()), float(x.max())
-    is_clear = abs(curve) > float(stats.t.ppf(0.5 + 0.5 * CURVED, found.freedom)) * error + 1e-9 * float(np.ptp(y))
+    is_clear = abs(curve) > student_at(found.freedom, CURVED) * error + 1e-9 * float(np.ptp(y))
     return curve * float(np.log(0.5 * (low + high) / np.sqrt(low * high))) if is_clear else 0.0
 
 
