@@ -30,9 +30,9 @@ from geom.cell.build import build_cell
 from geom.cell.cell import Cell, Pose
 from geom.deposit import Deposit, check_names, mean_growth_rate, plate, significant_panels
 from geom.doubt.bands import AVERAGE, CURRENT, THICKEST, THINNEST, TIME, VOLTAGE, Bands, bands
-from geom.errors import CellError, SolveError
+from geom.errors import SolveError
 from geom.feature import Kind
-from geom.field import Field, Prepared, check_balance, prepare, solve_field
+from geom.field import Field, Prepared, check_balance, solve_field
 from geom.findings import Finding, Severity
 from geom.hanging.hanging import Hanging, hanging_of
 from geom.hanging.words import hanging_findings
@@ -40,10 +40,9 @@ from geom.job.hung import prepared_part
 from geom.job.job import AskedPose, Demand, Job
 from geom.options.recesses import RecessCheck, recess_checks
 from geom.options.solved import Options, options_of
-from geom.panels import Panels, mesh_cell
 from geom.part.contacts import contact_findings
 from geom.part.lighten import solvable
-from geom.refine import Level, refined, tolerance
+from geom.refine import Level, posed, refined, tolerance
 
 Progress = Callable[[str, float], None]
 """Called with the name of the stage and the share of the work done, 0 to 1."""
@@ -229,25 +228,11 @@ def field_in_pose(level: Level, demand: Demand, pose: Pose) -> Field | None:
 
     None where the part does not fit that way, or another surface would be wet.
     """
-    first, prepared = level.field, level.prepared
-    cell = prepared.cell
-    try:
-        turned = build_cell(
-            cell.part,
-            cell.bath,
-            tank=cell.tank,
-            anodes=cell.anodes,
-            pose=pose,
-            shields=cell.shields,
-            thieves=cell.thieves,
-        )
-        panels = mesh_cell(turned, level.options, like=prepared.panels)
-    except CellError:
+    moved = posed(level, pose)
+    if moved is None:
         return None
-    if not same_panels(prepared.panels, panels):
-        return None
-    alike = len(panels.body) == len(first.panels.body)  # then the first field is a fair place to begin
-    moved = prepare(turned, panels, kept=prepared)
+    first = level.field
+    alike = len(moved.panels.body) == len(first.panels.body)  # then the first field is a fair place to begin
     start = first if alike else None
     return solve_field(moved, Current(first.total_current), start=start, tolerance=tolerance(demand))
 
@@ -272,13 +257,6 @@ def hung_other_way(plan: Plan, schedule: Schedule) -> Finding:
         "this plan hangs the part half turned about the vertical from the pose of the job, from the start: "
         f"that way {plan.deposit.time / 60:.0f} min do, as the job has it {schedule.one_pose / 60:.0f} min",
     )
-
-
-def same_panels(a: Panels, b: Panels) -> bool:
-    """Are the part's panels of two poses the same ones, in the same order?"""
-    if a.part_count != b.part_count:
-        return False
-    return bool(np.abs(a.part.areas - b.part.areas).max() <= 1e-9 * a.part.areas.max())
 
 
 def assembled_plan(

@@ -4,17 +4,21 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from time import monotonic
 
+import numpy as np
+
 from geom.advice.accuracy import COARSER, Accuracy, compared, wishes
 from geom.advice.current import UNCHECKED
 from geom.advice.figures import figures
 from geom.advice.limit import Limit
 from geom.advice.measures import strip_width
 from geom.bem.problem import Current, Voltage
-from geom.cell.cell import Cell
+from geom.cell.build import build_cell
+from geom.cell.cell import Cell, Pose
+from geom.errors import CellError
 from geom.field import LEAST_BALANCE, Field, Prepared, prepare, solve_field
 from geom.job.job import USUAL, Demand
 from geom.panel_sizes import MeshOptions
-from geom.panels import mesh_cell
+from geom.panels import Panels, mesh_cell
 from geom.surface.sizing import SizeSource
 
 Say = Callable[[str, float], None]
@@ -45,6 +49,36 @@ class Level:
 def tolerance(demand: Demand) -> float:
     """Return how closely the equations are to be solved, relative."""
     return TOLERANCE_SHARE * demand.accuracy
+
+
+def posed(level: Level, pose: Pose) -> Prepared | None:
+    """Return the cell of a level prepared with the part in another pose, on the same panels of the part.
+
+    None where the part does not fit that way, or another surface would be wet.
+    """
+    prepared = level.prepared
+    cell = prepared.cell
+    try:
+        turned = build_cell(
+            cell.part,
+            cell.bath,
+            tank=cell.tank,
+            anodes=cell.anodes,
+            pose=pose,
+            shields=cell.shields,
+            thieves=cell.thieves,
+        )
+        panels = mesh_cell(turned, level.options, like=prepared.panels)
+    except CellError:
+        return None
+    return prepare(turned, panels, kept=prepared) if same_panels(prepared.panels, panels) else None
+
+
+def same_panels(a: Panels, b: Panels) -> bool:
+    """Are the part's panels of two poses the same ones, in the same order?"""
+    if a.part_count != b.part_count:
+        return False
+    return bool(np.abs(a.part.areas - b.part.areas).max() <= 1e-9 * a.part.areas.max())
 
 
 def refined(cell: Cell, demand: Demand, choose: Choose, wanted: tuple[str, ...], say: Say) -> tuple[Level, Accuracy]:

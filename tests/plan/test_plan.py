@@ -11,7 +11,8 @@ from numpy.testing import assert_allclose
 from geom.errors import SolveError
 from geom.findings import Severity
 from geom.job.read import parse_job
-from geom.plan import Plan, make_plan, same_panels
+from geom.plan import Plan, make_plan
+from geom.refine import same_panels
 
 BAR = """
 [part]
