@@ -1,0 +1,53 @@
+// Small tools for the document. Text always goes in as text, never as markup.
+
+export const byId = (id) => document.getElementById(id);
+
+export function el(name, props = {}, ...children) {
+  const node = document.createElement(name);
+  for (const [key, value] of Object.entries(props)) {
+    if (value === undefined || value === null || value === false) continue;
+    if (key.startsWith("on")) node.addEventListener(key.slice(2), value);
+    else node.setAttribute(key, value === true ? "" : String(value));
+  }
+  node.append(...children.filter((child) => child !== null && child !== undefined));
+  return node;
+}
+
+export function fill(node, ...children) {
+  node.replaceChildren(...children.filter((child) => child !== null && child !== undefined));
+}
+
+export function say(text) {
+  // read out by a screen reader; the empty text between makes a repeated sentence heard again
+  const line = byId("said");
+  line.textContent = "";
+  window.setTimeout(() => { line.textContent = text; }, 50);
+}
+
+export function later(wait, deed) {
+  // call `deed` once things have been quiet for `wait` milliseconds
+  let timer = 0;
+  const call = (...given) => {
+    window.clearTimeout(timer);
+    timer = window.setTimeout(() => deed(...given), wait);
+  };
+  call.stop = () => window.clearTimeout(timer);
+  return call;
+}
+
+export function figure(value, digits = 3) {
+  if (value === null || value === undefined || !Number.isFinite(value)) return "–";
+  if (value === 0) return "0";
+  const size = Math.floor(Math.log10(Math.abs(value)));
+  return value.toFixed(Math.min(8, Math.max(0, digits - 1 - size)));
+}
+
+export function minutes(value) {
+  if (value === null || value === undefined || !Number.isFinite(value)) return "–";
+  if (value < 1) return `${figure(value * 60, 2)} s`;
+  if (value < 100) return `${figure(value, 3)} min`;
+  return `${Math.floor(value / 60)} h ${Math.round(value % 60)} min`;
+}
+
+export const percent = (share) =>
+  share === null || share === undefined ? "–" : share > 0 && share < 0.001 ? "< 0.1 %" : `${figure(100 * share, 2)} %`;

@@ -1,0 +1,244 @@
+// The 3-D picture: a part, alone or in its tank, turned by pointer or by buttons.
+
+import { drawingLibrary } from "./sheets.js";
+import { el, fill, later } from "./dom.js";
+import { escaped, isBare } from "./colours.js";
+
+const LOOKS = { copper: "#c47f4c", bare: "#9aa0a3", anode: "#7b868c", thief: "#8f6bb3", shield: "#c9b458", liquid: "#4f9fa8" };
+const LIGHT = { ambient: 0.72, diffuse: 0.42, specular: 0.06, roughness: 0.8, fresnel: 0.02 };
+const SETTINGS = { displayModeBar: false, responsive: false, scrollZoom: true, displaylogo: false, doubleClick: false };
+const NEAR = 1.75; // distance of the eye, in units of the longest side
+
+export class View {
+  constructor(host, tools = null) {
+    this.host = host;
+    this.scene = null;
+    this.queue = Promise.resolve();
+    this.side = "front";
+    if (tools) this.addTools(tools);
+    const refit = later(120, () => this.resize());
+    new ResizeObserver(refit).observe(host);
+    window.matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => this.redraw());
+  }
+
+  draw(scene, { tank = false, colours = null } = {}) {
+    this.scene = scene;
+    this.tank = tank;
+    this.colours = colours;
+    return this.next(async () => {
+      const plotly = await drawingLibrary();
+      if (this.scene !== scene) return;
+      await plotly.react(this.host, this.traces(), this.layout(), SETTINGS);
+    });
+  }
+
+  paint(colours) {
+    // only new colours on the same panels: the quick way
+    this.colours = colours;
+    return this.next(async () => {
+      const plotly = await drawingLibrary();
+      if (this.colours !== colours) return; // a newer one is behind
+      const shown = this.plated;
+      await plotly.restyle(this.host, {
+        intensity: [shown.map((face) => colours.values[face])],
+        text: [shown.map((face) => colours.words[face])],
+        cmin: colours.low,
+        cmax: colours.high,
+        colorscale: [colours.scale],
+      }, [0]);
+    });
+  }
+
+  next(deed) {
+    this.queue = this.queue.then(deed).catch((cause) => {
+      fill(this.host, el("p", { class: "no-view" }, `The 3-D view cannot be shown here (${cause.message}). The table has the figures.`));
+    });
+    return this.queue;
+  }
+
+  redraw() {
+    if (this.scene) this.draw({ ...this.scene }, { tank: this.tank, colours: this.colours });
+  }
+
+  resize() {
+    if (!this.host.data || !this.host.clientWidth) return;
+    this.next(async () => { (await drawingLibrary()).Plots.resize(this.host); });
+  }
+
+  traces() {
+    const { part, electrodes = [], tank } = this.scene;
+    const faces = part.i.map((_, face) => face);
+    this.plated = faces.filter((face) => !isBare(this.scene, face));
+    const bare = faces.filter((face) => isBare(this.scene, face));
+    const traces = [this.partTrace(this.plated)];
+    if (bare.length) traces.push({ ...mesh(part, bare), ...flat(LOOKS.bare), text: bare.map((f) => `${nameOf(part, f)}<br>stays bare`) });
+    if (!this.tank) return traces;
+    for (const body of electrodes) {
+      traces.push({ ...mesh(body), ...flat(LOOKS[body.kind] || LOOKS.anode), text: body.i.map(() => escaped(body.name)) });
+    }
+    return [...traces, ...tankTraces(tank, this.ink())];
+  }
+
+  partTrace(faces) {
+    const { part } = this.scene;
+    const base = mesh(part, faces);
+    if (!this.colours) return { ...base, ...flat(LOOKS.copper), text: faces.map((face) => nameOf(part, face)) };
+    const { values, words, low, high, scale } = this.colours;
+    return {
+      ...base,
+      intensity: faces.map((face) => values[face]),
+      intensitymode: "cell",
+      text: faces.map((face) => words[face]),
+      cmin: low,
+      cmax: high,
+      colorscale: scale,
+      showscale: false,
+    };
+  }
+
+  ink() {
+    return getComputedStyle(this.host).color;
+  }
+
+  layout() {
+    const box = this.tank ? tankBox(this.scene.tank) : partBox(this.scene.part);
+    const most = Math.max(...box.map(([low, high]) => high - low)) * (this.tank ? 1.02 : 1.06);
+    const axis = ([low, high]) => {
+      const middle = (low + high) / 2;
+      const half = Math.max(high - low, most / 500) / 2 * (this.tank ? 1.02 : 1.06);
+      return { visible: false, showspikes: false, range: [middle - half, middle + half], autorange: false };
+    };
+    const [x, y, z] = box.map(axis);
+    const ratio = (one) => (one.range[1] - one.range[0]) / most;
+    return {
+      margin: { l: 0, r: 0, t: 0, b: 0 },
+      paper_bgcolor: "rgba(0,0,0,0)",
+      showlegend: false,
+      uirevision: "kept",
+      hoverlabel: { font: { size: 14, family: "inherit" }, align: "left" },
+      font: { color: this.ink(), family: getComputedStyle(this.host).fontFamily },
+      scene: {
+        xaxis: x, yaxis: y, zaxis: z,
+        aspectmode: "manual",
+        aspectratio: { x: ratio(x), y: ratio(y), z: ratio(z) },
+        camera: this.camera(this.side),
+        uirevision: `${this.tank}`,
+        dragmode: "orbit",
+        bgcolor: "rgba(0,0,0,0)",
+      },
+    };
+  }
+
+  toAnode() {
+    // level direction from the part to the anodes on its first side
+    const anodes = (this.scene.electrodes || []).filter((body) => body.kind === "anode");
+    if (!anodes.length) return [-1, 0];
+    const middle = (values) => values.reduce((sum, value) => sum + value, 0) / values.length;
+    const { part } = this.scene;
+    const way = [middle(anodes[0].x) - middle(part.x), middle(anodes[0].y) - middle(part.y)];
+    const far = Math.hypot(...way);
+    return far > 1e-6 ? way.map((value) => value / far) : [-1, 0];
+  }
+
+  camera(side) {
+    const [ax, ay] = this.toAnode();
+    const ways = {
+      front: [0.9 * ax - 0.42 * ay, 0.9 * ay + 0.42 * ax, 0.3],
+      back: [-0.9 * ax + 0.42 * ay, -0.9 * ay - 0.42 * ax, 0.3],
+      edge: [-ay + 0.12 * ax, ax + 0.12 * ay, 0.1],
+      above: [0.25 * ax - 0.05 * ay, 0.25 * ay + 0.05 * ax, 1],
+    };
+    const tankways = { ...ways, front: [0.5 * ax - 0.85 * ay, 0.5 * ay + 0.85 * ax, 0.5] };
+    const way = (this.tank ? tankways : ways)[side] || ways.front;
+    const size = Math.hypot(...way);
+    const { clientWidth: wide, clientHeight: high } = this.host;
+    const far = (this.tank ? 1.95 : NEAR) / Math.min(1, (wide || 1) / (high || 1));
+    const [x, y, z] = way.map((value) => (far * value) / size);
+    return { eye: { x, y, z }, up: { x: 0, y: 0, z: 1 }, center: { x: 0, y: 0, z: 0 } };
+  }
+
+  async turn(change) {
+    const plotly = await drawingLibrary();
+    const scene = this.host.layout?.scene;
+    if (!scene) return;
+    await plotly.relayout(this.host, { "scene.camera": change(this.host._fullLayout.scene._scene.getCamera()) });
+  }
+
+  show(side) {
+    this.side = side;
+    return this.turn(() => this.camera(side));
+  }
+
+  addTools(tools) {
+    const button = (name, label, deed) =>
+      el("button", { type: "button", class: "plain tiny", "aria-label": label, title: label, onclick: deed }, name);
+    fill(tools,
+      button("Anode side", "Look at the side toward the anode", () => this.show("front")),
+      button("Far side", "Look at the side away from the anode", () => this.show("back")),
+      button("Edge", "Look along the edge", () => this.show("edge")),
+      button("Above", "Look from above", () => this.show("above")),
+      button("⟲", "Turn left", () => this.turn((camera) => orbit(camera, -0.3))),
+      button("⟳", "Turn right", () => this.turn((camera) => orbit(camera, 0.3))),
+      button("+", "Nearer", () => this.turn((camera) => zoomed(camera, 0.8))),
+      button("−", "Farther", () => this.turn((camera) => zoomed(camera, 1.25))),
+    );
+  }
+}
+
+function orbit(camera, angle) {
+  const { x, y, z } = camera.eye;
+  const [c, s] = [Math.cos(angle), Math.sin(angle)];
+  return { ...camera, eye: { x: c * x - s * y, y: s * x + c * y, z } };
+}
+
+const zoomed = (camera, factor) => ({
+  ...camera,
+  eye: Object.fromEntries(Object.entries(camera.eye).map(([axis, value]) => [axis, value * factor])),
+});
+
+const nameOf = (part, face) => escaped(part.features[part.feature[face]] ?? "");
+
+function mesh(body, faces = null) {
+  const pick = (list) => (faces ? faces.map((face) => list[face]) : list);
+  return {
+    type: "mesh3d", x: body.x, y: body.y, z: body.z, i: pick(body.i), j: pick(body.j), k: pick(body.k),
+    flatshading: true, lighting: LIGHT, hoverinfo: "text", name: "",
+  };
+}
+
+const flat = (colour) => ({ color: colour });
+
+function tankTraces(tank, ink) {
+  if (!tank) return [];
+  const ring = [...tank.outline, tank.outline[0]];
+  const line = (points) => ({
+    type: "scatter3d", mode: "lines", hoverinfo: "skip", line: { color: ink, width: 2 }, opacity: 0.55,
+    x: points.map((p) => p[0]), y: points.map((p) => p[1]), z: points.map((p) => p[2]),
+  });
+  const step = Math.max(1, Math.round(tank.outline.length / 4));
+  const posts = tank.outline.filter((_, k) => k % step === 0)
+    .flatMap(([x, y]) => [[x, y, 0], [x, y, tank.depth], [null, null, null]]);
+  const middle = [0, 1].map((axis) => tank.outline.reduce((sum, p) => sum + p[axis], 0) / tank.outline.length);
+  const last = tank.outline.length;
+  const fan = tank.outline.map((_, k) => [k, (k + 1) % last, last]);
+  const level = {
+    type: "mesh3d", x: [...tank.outline.map((p) => p[0]), middle[0]], y: [...tank.outline.map((p) => p[1]), middle[1]],
+    z: [...tank.outline.map(() => tank.depth), tank.depth], i: fan.map((f) => f[0]), j: fan.map((f) => f[1]), k: fan.map((f) => f[2]),
+    color: LOOKS.liquid, opacity: 0.16, hoverinfo: "skip", flatshading: true,
+  };
+  return [line(ring.map(([x, y]) => [x, y, 0])), line(ring.map(([x, y]) => [x, y, tank.depth])), line(posts), level];
+}
+
+function span(values) {
+  let low = Infinity;
+  let high = -Infinity;
+  for (const value of values) {
+    if (value < low) low = value;
+    if (value > high) high = value;
+  }
+  return [low, high];
+}
+
+const partBox = (part) => [span(part.x), span(part.y), span(part.z)];
+
+const tankBox = (tank) => [span(tank.outline.map((p) => p[0])), span(tank.outline.map((p) => p[1])), [0, tank.depth]];
