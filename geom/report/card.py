@@ -1,0 +1,344 @@
+"""The card for the bench: one page of what one needs with wet gloves, as PDF."""
+
+from dataclasses import dataclass
+
+from geom.plan import Plan
+from geom.report.cardpage import (
+    BLACK,
+    GREY,
+    LEADING,
+    PALE,
+    POINT,
+    WHITE,
+    Page,
+    blank_page,
+    cut,
+    drawable,
+    fitted,
+    pdf,
+    width,
+    wrapped,
+)
+from geom.report.cardsketch import draw_sketches
+from geom.report.cardwords import MOST_STEPS, Big, Card, card_words
+
+MARGIN = 9.0  # mm, as are all lengths here
+GAP = 3.0  # between blocks
+SKETCH_WIDE, SKETCH_HIGH, SKETCH_LEAST = 96.0, 74.0, 56.0
+STEPS_HIGH = 17.0
+BLANKS_HIGH = 25.0
+TICK = 3.0  # side of the square to tick
+LARGEST, SMALLEST = 10.5, 7.5  # type of the checks
+CAUTIONS = 8.5  # their type, at most
+
+
+@dataclass(frozen=True, slots=True)
+class _Fit:
+    """What fits between the steps and the blanks: the type, and how many warnings and cautions are said whole."""
+
+    size: float
+    warnings: int
+    cautions: int
+
+
+def card_pdf(plan: Plan, *, paper: str = "a4") -> bytes:
+    """Return the card of a plan as a PDF file of one page.
+
+    Parameters
+    ----------
+    plan : the plan that it shows
+    paper : "a4" or "letter"
+
+    Returns
+    -------
+    The file; the same plan gives the same bytes.
+    """
+    words = card_words(plan)
+    return pdf(card_page(plan, words, paper), f"Plating card: {drawable(words.title)}")
+
+
+def card_page(plan: Plan, words: Card, paper: str) -> Page:
+    """Return the card drawn on a page."""
+    page = blank_page(paper)
+    y = _header(page, words, MARGIN)
+    y = _stop(page, words, y)
+    upper = SKETCH_HIGH if page.high > 290 and not words.stops else SKETCH_LEAST
+    _sketch(page, plan, y, upper)
+    _figures(page, words, y, upper)
+    y = _steps(page, words, y + upper + GAP)
+    bottom = page.high - MARGIN - _last_high(page, words)
+    room = bottom - BLANKS_HIGH - GAP - y
+    fit = _fitting(page, words, room)
+    y = _warnings(page, words, y, fit)
+    y = _checks(page, words, y, fit.size)
+    low = bottom - _cautions_high(page, words, fit.cautions)
+    _cautions(page, words, low, fit.cautions)
+    _blanks(page, words, low - GAP - BLANKS_HIGH)
+    return page
+
+
+def _inner(page: Page) -> float:
+    return page.wide - 2 * MARGIN
+
+
+def _header(page: Page, words: Card, y: float) -> float:
+    """Write the title and what is plated with what; return where it ends."""
+    room = _inner(page)
+    size = max(fitted(words.title, room, 19.0, bold=True), 12.0)
+    lines = cut(wrapped(words.title, size, room, bold=True), 2)
+    y = page.lines(MARGIN, y, lines, size, bold=True)
+    for line in words.about:
+        size = max(fitted(line, room, 10.0), 8.0)
+        y = page.lines(MARGIN, y, cut(wrapped(line, size, room), 1), size)
+    return y + 1.5
+
+
+def _stop(page: Page, words: Card, y: float) -> float:
+    """Draw the banner of a plan that must not be used, and a frame about the whole page; return where it ends."""
+    if not words.stops:
+        return y
+    room = _inner(page)
+    texts = [cut(wrapped(text, 9.5, room - 8), 3) for text in words.stops[:3]]
+    if len(words.stops) > 3:
+        texts.append([f"and {len(words.stops) - 3} more in plan.html"])
+    count = sum(len(lines) for lines in texts)
+    high = 14.5 + count * LEADING * 9.5 * POINT + 2
+    page.box((MARGIN, y, room, high), fill=BLACK, line=0)
+    head = "STOP – DO NOT PLATE ON THIS PLAN"
+    size = fitted(head, room - 8, 29.0, bold=True)
+    page.text(page.wide / 2, y + 2.5, head, size, bold=True, ink=WHITE, align="center")
+    at = y + 14.5
+    for lines in texts:
+        at = page.lines(MARGIN + 4, at, lines, 9.5, ink=WHITE)
+    half = MARGIN / 2
+    page.box((half, half, page.wide - MARGIN, page.high - MARGIN), line=6.0)
+    return y + high + GAP
+
+
+def _sketch(page: Page, plan: Plan, y: float, high: float) -> None:
+    """Draw the sketch at the left, what it means below it."""
+    words = 15.0
+    wide = (0.56 * SKETCH_WIDE, 0.42 * SKETCH_WIDE)
+    lefts = (MARGIN, MARGIN + SKETCH_WIDE - wide[1])
+    heads = ("from the side", "as the anode sees it")
+    places = tuple(page.window((x, y + 5, w, high - words - 5)) for x, w in zip(lefts, wide, strict=True))
+    captions = draw_sketches(plan, (places[0], places[1]), tuple((w, high - words - 5) for w in wide))
+    for x, w, head in zip(lefts, wide, heads, strict=True):
+        page.text(x + w / 2, y, head, 9.5, align="center", ink=GREY)
+    at = y + high - words + 1
+    for line in captions:
+        size = max(fitted(line, SKETCH_WIDE, 9.5), 7.5)
+        at = page.lines(MARGIN, at, cut(wrapped(line, size, SKETCH_WIDE), 1), size)
+
+
+def _figures(page: Page, words: Card, y: float, high: float) -> None:
+    """Write the three figures at the right, one above the other, the first the largest."""
+    left = MARGIN + SKETCH_WIDE + GAP
+    wide = page.wide - MARGIN - left
+    gap = 1.5
+    shares = (0.42, 0.29, 0.29)
+    for big, share, first in zip(words.figures, shares, (True, False, False), strict=True):
+        tall = (high - 2 * gap) * share
+        page.box((left, y, wide, tall), line=2.2 if first else 1.0)
+        if words.stops:  # not to be set: struck out, and still to be read
+            page.rule((left, y), (left + wide, y + tall), ink="#a8a8a8", line=1.4)
+            page.rule((left, y + tall), (left + wide, y), ink="#a8a8a8", line=1.4)
+        _figure(page, big, (left + 3, y + 1.2, wide - 6, tall - 2.4))
+        y += tall + gap
+
+
+def _figure(page: Page, big: Big, place: tuple[float, float, float, float]) -> None:
+    """Write one figure: its label, the value as large as the box lets it be, the notes below."""
+    x, y, wide, high = place
+    note = max(min(fitted(line, wide, 10.5) for line in big.notes), 7.0)
+    label = 10.5
+    below = len(big.notes) * LEADING * note * POINT
+    room = high - LEADING * label * POINT - below
+    size = fitted(big.value, wide, room / POINT / 1.12, bold=True)
+    page.text(x, y, big.label, label, bold=True)
+    page.text(x + wide, y + LEADING * label * POINT, big.value, size, bold=True, align="right")
+    page.lines(x, y + high - below, [cut(wrapped(n, note, wide), 1)[0] for n in big.notes], note)
+
+
+def _steps(page: Page, words: Card, y: float) -> float:
+    """Draw the stages in a row with the turns between them; return where it ends."""
+    room = _inner(page)
+    if not words.steps:
+        page.box((MARGIN, y, room, 10), line=1.6)
+        page.text(page.wide / 2, y + 2.4, "No time was found for this plan.", 14, bold=True, align="center")
+        return y + 10 + GAP
+    shown = words.steps if len(words.steps) <= MOST_STEPS else words.steps[: MOST_STEPS - 1]
+    more = len(words.steps) - len(shown)
+    between = 34.0 if len(shown) <= 3 else 20.0
+    cells = len(shown) + bool(more)
+    wide = (room - between * (cells - 1)) / cells
+    x = MARGIN
+    for number, step in enumerate(shown, start=1):
+        if number > 1:
+            _arrow_of(page, step.turn, (x - between, y, between, STEPS_HIGH))
+        page.box((x, y, wide, STEPS_HIGH), fill=PALE, line=1.6)
+        label = f"{number}. {step.how}"
+        small = max(fitted(label, wide - 4, 10.0), 6.5)
+        page.text(x + wide / 2, y + 1.2, cut(wrapped(label, small, wide - 4), 1)[0], small, align="center")
+        size = fitted(step.minutes, wide - 6, 25.0, bold=True)
+        page.text(x + wide / 2, y + 10.6 - 0.55 * size * POINT, step.minutes, size, bold=True, align="center")
+        x += wide + between
+    if more:
+        page.text(x + wide / 2, y + 6, f"and {more} more", fitted(f"and {more} more", wide, 9), align="center")
+    return y + STEPS_HIGH + GAP
+
+
+def _arrow_of(page: Page, words: str, place: tuple[float, float, float, float]) -> None:
+    """Draw what is done between two stages: an arrow, the words above and below it."""
+    x, y, wide, high = place
+    size = 8.5 if wide > 25 else 6.5
+    lines = cut(wrapped(words, size, wide - 3, bold=True), 3 if wide > 25 else 4)
+    middle = y + high - 3.0
+    step = LEADING * size * POINT
+    at = middle - 1.2 - len(lines) * step
+    for line in lines:
+        page.text(x + wide / 2, at, line, size, bold=True, align="center")
+        at += step
+    page.rule((x + 2, middle), (x + wide - 4, middle), line=2.0)
+    page.axes.fill(
+        [x + wide - 5, x + wide - 1.5, x + wide - 5], [middle - 1.8, middle, middle + 1.8], color=BLACK, lw=0
+    )
+
+
+def _fitting(page: Page, words: Card, room: float) -> _Fit:
+    """Return the largest type at which the checks fit, with as many warnings and cautions as find room beside them."""
+    least = (min(len(words.warnings), 2), min(len(words.cautions), 3))
+    for size in [LARGEST - 0.25 * k for k in range(int((LARGEST - SMALLEST) / 0.25) + 1)]:
+        fit = _filled(page, words, room, size)
+        if fit is not None and (fit.warnings >= least[0] and fit.cautions >= least[1] or size == SMALLEST):
+            return fit
+    return _Fit(SMALLEST, 0, 0)
+
+
+def _filled(page: Page, words: Card, room: float, size: float) -> _Fit | None:
+    """Return how many warnings and cautions fit with checks of a size; None where the checks do not."""
+    room -= _checks_high(page, words, size) + GAP
+    best = None
+    least = min(len(words.cautions), 3)
+    for warnings in range(len(words.warnings) + 1):
+        left = room - _warnings_high(page, words, warnings, size)
+        fits = [k for k in range(len(words.cautions) + 1) if _cautions_high(page, words, k) <= left]
+        if fits and (best is None or max(fits) >= least):
+            best = _Fit(size, warnings, max(fits))
+    return best
+
+
+def _column(page: Page) -> float:
+    return (_inner(page) - 2 * GAP) / 3
+
+
+def _check_lines(page: Page, words: Card, size: float) -> list[list[list[str]]]:
+    room = _column(page) - TICK - 2.0
+    return [[wrapped(item, size, room) for item in column.items] for column in words.checks]
+
+
+def _checks_high(page: Page, words: Card, size: float) -> float:
+    columns = _check_lines(page, words, size)
+    return 7.5 + max(sum(len(item) * LEADING * size * POINT + 1.1 for item in items) for items in columns)
+
+
+def _checks(page: Page, words: Card, y: float, size: float) -> float:
+    """Write what to see to before, during and after, each with a square to tick; return where it ends."""
+    wide = _column(page)
+    for number, (column, items) in enumerate(zip(words.checks, _check_lines(page, words, size), strict=True)):
+        x = MARGIN + number * (wide + GAP)
+        page.box((x, y, wide, 6.0), fill=BLACK, line=0)
+        page.text(x + 2, y + 0.9, column.title, 11.5, bold=True, ink=WHITE)
+        at = y + 7.5
+        for lines in items:
+            page.box((x + 0.3, at + 0.4, TICK, TICK), line=0.9)
+            at = page.lines(x + TICK + 2.0, at, lines, size) + 1.1
+    return y + _checks_high(page, words, size)
+
+
+def _told_warnings(page: Page, words: Card, count: int, size: float) -> list[list[str]]:
+    """Return the lines of the first warnings, and of how many more there are."""
+    room = _inner(page) - 12
+    texts = [f"{text}" for text in words.warnings[:count]]
+    more = len(words.warnings) - count
+    if more:
+        texts.append(
+            f"{more} {'more ' if count else ''}warning{'s' if more > 1 else ''} in plan.html: read before you start."
+        )
+    return [wrapped(text, min(size, 9.5), room) for text in texts]
+
+
+def _warnings_high(page: Page, words: Card, count: int, size: float) -> float:
+    lines = _told_warnings(page, words, count, size)
+    return sum(len(text) for text in lines) * LEADING * min(size, 9.5) * POINT + 3.0 + GAP if lines else 0.0
+
+
+def _warnings(page: Page, words: Card, y: float, fit: _Fit) -> float:
+    """Write the warnings of this plan in a box of their own; return where it ends."""
+    texts = _told_warnings(page, words, fit.warnings, fit.size)
+    if not texts:
+        return y
+    high = _warnings_high(page, words, fit.warnings, fit.size) - GAP
+    page.box((MARGIN, y, _inner(page), high), fill=PALE, line=1.2)
+    at = y + 1.5
+    for lines in texts:
+        page.text(MARGIN + 3.2, at, "!", min(fit.size, 9.5), bold=True)
+        at = page.lines(MARGIN + 8, at, lines, min(fit.size, 9.5))
+    return y + high + GAP
+
+
+def _blanks(page: Page, words: Card, y: float) -> None:
+    """Draw what is filled in by hand: two rows of boxes, with what keeps it beside the last."""
+    first = [blank for blank in words.blanks if not blank[1] and blank[0] != "look"]
+    second = [blank for blank in words.blanks if blank[1]]
+    room, tall = _inner(page), 9.0
+    for row, blanks in enumerate((first, second)):
+        weights = [1.6 if label == "name" else 1.0 for label, _ in blanks]
+        x = MARGIN
+        for (label, unit), weight in zip(blanks, weights, strict=True):
+            wide = room * weight / sum(weights)
+            page.box((x, y + row * tall, wide, tall))
+            page.text(x + 1, y + row * tall + 0.5, label, 7.5, ink=GREY)
+            if unit:
+                page.text(x + wide - 1, y + row * tall + 4.4, unit, 9.5, align="right")
+            x += wide
+    page.box((MARGIN, y + 2 * tall, room, BLANKS_HIGH - 2 * tall))
+    page.text(MARGIN + 1, y + 2 * tall + 0.5, "look", 7.5, ink=GREY)
+    size = 6.5
+    page.text(MARGIN + room - 1, y + BLANKS_HIGH - size * POINT - 0.9, words.log, size, align="right", ink=GREY)
+
+
+def _cautions_lines(page: Page, words: Card, count: int) -> list[list[str]]:
+    room = _inner(page) - 3.5
+    left = len(words.cautions) - count
+    texts = [*words.cautions[:count]]
+    if left:
+        texts.append(f"{left} more caution{'s' if left > 1 else ''} for this bath: see plan.html for all.")
+    return [wrapped(text, CAUTIONS, room) for text in texts]
+
+
+def _cautions_high(page: Page, words: Card, count: int) -> float:
+    return 5.0 + sum(len(text) for text in _cautions_lines(page, words, count)) * LEADING * CAUTIONS * POINT
+
+
+def _cautions(page: Page, words: Card, y: float, count: int) -> None:
+    """Write the first cautions whole, who says so with each, and who decides in the end."""
+    page.text(MARGIN, y, "CAUTIONS", 9.5, bold=True)
+    at = y + 5.0
+    for lines in _cautions_lines(page, words, count):
+        page.text(MARGIN, at, "•", CAUTIONS, bold=True)
+        at = page.lines(MARGIN + 3.5, at, lines, CAUTIONS)
+    page.lines(MARGIN, at + 0.8, _last_lines(page, words), CAUTIONS, bold=True)
+
+
+def _last_lines(page: Page, words: Card) -> list[str]:
+    return wrapped(words.last, CAUTIONS, _inner(page), bold=True)
+
+
+def _last_high(page: Page, words: Card) -> float:
+    return 0.8 + len(_last_lines(page, words)) * LEADING * CAUTIONS * POINT
+
+
+def text_width(words: str, size: float) -> float:
+    """Return how wide a line of the card is, in mm."""
+    return width(words, size)

@@ -1,0 +1,322 @@
+"""What stands on the card for the bench, in few words: all text, no drawing."""
+
+import math
+from collections.abc import Iterator
+from contextlib import suppress
+from dataclasses import dataclass
+
+from geom.advice.copies import over_copies
+from geom.doubt.bands import AVERAGE, TIME, VOLTAGE
+from geom.errors import GeomError
+from geom.findings import Severity
+from geom.plan import HUNG_AS, Plan
+from geom.report.amounts import amount, current, minutes, thickness, voltage
+from geom.report.bands import between
+from geom.report.cautions import CALCULATION, set_up_of
+from geom.report.tree import printable
+from geom.tables.cautions import LAST, cautions_for, short_source
+from geom.tables.read import bath_table
+from geom.tables.substrates import bake
+
+NEVER = 1e7
+"""A time longer than this, about four months, is none [s]."""
+
+SHORT = 44
+"""Letters that are kept of a name or a material of the user's."""
+
+MOST_STEPS = 6
+"""Stages that are shown one by one."""
+
+
+@dataclass(frozen=True, slots=True)
+class Big:
+    """One figure in large type."""
+
+    label: str
+    value: str
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One stage: what to do first ("" where nothing), how long, how the part hangs then."""
+
+    turn: str
+    minutes: str
+    how: str
+
+
+@dataclass(frozen=True, slots=True)
+class Checks:
+    """A column of things to see to."""
+
+    title: str
+    items: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Card:
+    """All the words of a card, in the order they are read."""
+
+    title: str
+    about: tuple[str, ...]
+    stops: tuple[str, ...]
+    warnings: tuple[str, ...]
+    figures: tuple[Big, Big, Big]  # to set, to expect, how long
+    steps: tuple[Step, ...]
+    checks: tuple[Checks, Checks, Checks]  # before, during, after
+    blanks: tuple[tuple[str, str], ...]  # label and unit
+    cautions: tuple[str, ...]  # the gravest first
+    last: str  # who decides in the end
+    log: str  # how the blanks are kept
+
+
+def card_words(plan: Plan) -> Card:
+    """Return what the card of a plan says."""
+    cautions = cautions_for(set_up_of(plan))
+    return Card(
+        title=_line(plan.job.title),
+        about=_about(plan),
+        stops=tuple(_sentence(f.message) for f in plan.findings if f.severity == Severity.STOP),
+        warnings=tuple(_sentence(f.message) for f in plan.findings if f.severity == Severity.WARNING),
+        figures=(_to_set(plan), _to_expect(plan), _how_long(plan)),
+        steps=tuple(_steps(plan)),
+        checks=(
+            Checks("BEFORE", tuple(_before(plan))),
+            Checks("DURING", tuple(_during(plan))),
+            Checks("AFTER", tuple(_after(plan))),
+        ),
+        blanks=_blanks(plan),
+        cautions=tuple(f"{c.text} [{short_source(c.source)}]" for c in cautions if c.key != LAST),
+        last=" ".join((CALCULATION, *(c.text for c in cautions if c.key == LAST))),
+        log="Keep it: geom log JOB --current A --volts V --time MIN --before G --after G --balance G --look WORDS",
+    )
+
+
+def lengths(value: float) -> str:
+    """Return a length in mm and in inches."""
+    return f"{amount(value, 'mm')} ({amount(value, 'in', 2)})"
+
+
+def is_timed(plan: Plan) -> bool:
+    """Was a time found?"""
+    return bool(plan.deposit.stages) and plan.time < NEVER
+
+
+def hung(plan: Plan) -> str:
+    """Return the word for what hangs and turns."""
+    return "part" if plan.cell.part.copies == 1 else "rack"
+
+
+def clipped(text: str, most: int = SHORT) -> str:
+    """Return text of the user's on one line, with no more letters than ``most``."""
+    line = _line(text)
+    return line if len(line) <= most else f"{line[: most - 1].rstrip()}…"
+
+
+def _line(text: str) -> str:
+    return " ".join(printable(text.replace("\n", " ")).split())
+
+
+def _sentence(message: str) -> str:
+    text = _line(message).rstrip(".")
+    return f"{text[:1].upper()}{text[1:]}."
+
+
+def _about(plan: Plan) -> tuple[str, ...]:
+    copies = plan.cell.part.copies
+    several = "" if copies == 1 else f"{copies} parts on a rack, each: "
+    target = thickness(plan.job.target.thickness)
+    wetted = f"{amount(plan.wetted_area, 'dm²')} ({amount(plan.wetted_area, 'in²')}) wetted"
+    return (
+        f"{several}{clipped(plan.cell.part.title, 70)}; {wetted}",
+        f"{clipped(plan.cell.bath.title, 60)}; at least {target} on the significant surface",
+    )
+
+
+def _to_set(plan: Plan) -> Big:
+    first, volts = plan.fields[0], plan.job.target.voltage
+    density = first.mean_current_density
+    notes = [f"{amount(density, 'A/dm²', 2)} ({amount(density, 'A/ft²', 2)}) on average"]
+    if first.thief_currents:
+        thieves = current(sum(first.thief_currents))
+        notes.append(f"{hung(plan)} {current(first.current)}, thieves {thieves}")
+    if volts is not None:
+        return Big("SET  your voltage", voltage(volts), tuple(notes))
+    whose = "your current" if plan.current_is_given else "current"
+    return Big(f"SET  {whose}", current(plan.current), tuple(notes))
+
+
+def _to_expect(plan: Plan) -> Big:
+    if plan.job.target.voltage is not None:
+        return Big("EXPECT  current", current(plan.current), ("how far bath and meter move it: not known",))
+    found = plan.bands
+    known = found is not None and bool(found.inputs)
+    notes = [between(VOLTAGE, found.of[VOLTAGE]) if found is not None and known else "range not known"]
+    needed = None if plan.surroundings is None else plan.surroundings.supplying.needed
+    if needed is not None and voltage(needed) != voltage(plan.voltage):
+        notes.append(f"with hooks and leads {voltage(needed)}")
+    return Big("EXPECT  voltage", voltage(plan.voltage), tuple(notes))
+
+
+def _how_long(plan: Plan) -> Big:
+    if not is_timed(plan):
+        return Big("TIME", "none found", ("some place gets next to no current",))
+    found = plan.bands
+    stages = len(plan.deposit.stages)
+    notes = ["in one go" if stages == 1 else f"in {stages} stages, see below"]
+    if found is not None and found.inputs:
+        notes.insert(0, between(TIME, found.of[TIME]))
+    return Big("TIME  with current on", minutes(plan.time), tuple(notes))
+
+
+def _steps(plan: Plan) -> Iterator[Step]:
+    if not is_timed(plan):
+        return
+    stages = plan.deposit.stages
+    for number, stage in enumerate(stages):
+        asked = stage.name.startswith(HUNG_AS)
+        name = clipped(stage.name.removeprefix(HUNG_AS)) if asked else stage.name
+        turn = ""
+        if number:
+            turn = f"hang as {name}" if asked else "turn half round about the vertical"
+        yield Step(turn, minutes(stage.time), name)
+
+
+def _before(plan: Plan) -> Iterator[str]:
+    bath, bench = plan.cell.bath, plan.job.bench
+    yield "Clean, rinse. Water must run off as one film: where it breaks, clean again."
+    yield "Dry, weigh, note it below."
+    if plan.job.masks:
+        yield "Stop-off, plugs and contacts on as the job has them."
+    at, known = bath.temperature, bath.temperature_range
+    yield (
+        f"Bath {amount(at, '°C')} ({amount(at, '°F')}); good {_span(known.low, known.high, '°C')} "
+        f"({_span(known.low, known.high, '°F')}){_acidity(plan)}."
+    )
+    if bench.stirred is not None:
+        yield "Bath moving at the part." if bench.stirred else "Bath at rest: the plan has it unstirred."
+    yield f"Anode on +: {_anode(plan)}; clean, its contact bright."
+    hook = bench.hook
+    wire = "" if hook is None else f" ({hook.count} x {clipped(hook.metal, 20)}, {lengths(hook.diameter)})"
+    yield f"{hung(plan).capitalize()} on –: hook{wire} bright and tight, hung as drawn."
+    brick = None if plan.surroundings is None else plan.surroundings.supplying.brick
+    if brick is not None and brick.bought is not None and brick.rating is not None:
+        yield f"Supply of {voltage(brick.voltage)}: {amount(brick.bought, 'ohm', 2)}, {amount(brick.rating, 'W', 2)} or more, in series."
+
+
+def _span(low: float, high: float, unit: str) -> str:
+    return f"{amount(low, unit).removesuffix(unit).rstrip()} to {amount(high, unit)}"
+
+
+def _acidity(plan: Plan) -> str:
+    """Return the range of the pH, where the tables have one for this bath or the one it is like."""
+    for name in (plan.cell.bath.name, plan.cell.bath.kin):
+        with suppress(GeomError):  # a bath of the user's own is not in the tables by now
+            entry = next((e for e in bath_table(name).entries if e.key == "pH"), None)
+            if entry is not None and entry.low is not None and entry.high is not None:
+                return f"; pH {amount(entry.low, '')} to {amount(entry.high, '')}"
+    return ""
+
+
+def _anode(plan: Plan) -> str:
+    stated = list(dict.fromkeys(m for m in plan.job.bench.anode_materials if m))
+    if stated:
+        return " and ".join(clipped(material, 30) for material in stated[:2])
+    usual = plan.cell.bath.anode_materials
+    return clipped(usual[0], 40) if usual else plan.cell.bath.metal.name.lower()
+
+
+def _during(plan: Plan) -> Iterator[str]:
+    found, fixed = plan.bands, plan.job.target.voltage is not None
+    known = found is not None and bool(found.inputs)
+    if fixed:
+        yield f"Hold {voltage(plan.job.target.voltage or 0.0)}; note the amps."
+        yield "Amps low: loose hook, cold or weak bath, anode dull and gassing or used up."
+        yield "Amps high: bath warmer or stronger, part nearer the anode. A leap: something touches."
+    else:
+        within = between(VOLTAGE, found.of[VOLTAGE]) if found is not None and known else f"near {voltage(plan.voltage)}"
+        yield f"Hold {current(plan.current)}; volts {within}."
+        yield "Volts high: loose hook, cold or weak bath, anode dull and gassing or used up."
+        yield "Volts low: bath warmer or stronger, part nearer the anode. Near 0: something touches."
+    yield "Gas: a few bubbles. Much gas, dark rough edges: lower the current, plate longer. Air moving, no flame."
+    yield f"Hook and clips hand-warm at most{_rise(plan)}."
+    if len(plan.deposit.stages) > 1 and is_timed(plan):
+        yield f"Turn the {hung(plan)} with the current on, hook tight: a coat that rests may not take the next."
+    yield from _anode_left(plan)
+
+
+def _rise(plan: Plan) -> str:
+    if plan.surroundings is None:
+        return ""
+    rise = plan.surroundings.bath_use.warming.rise
+    if not (math.isfinite(rise.high) and rise.high >= 0.5):
+        return ""
+    return f"; bath may gain {amount(rise.typical, '', 2)} K (up to {amount(rise.high, '', 2)})"
+
+
+def _anode_left(plan: Plan) -> Iterator[str]:
+    uses = [] if plan.surroundings is None else [u for u in plan.surroundings.anode_uses if u.dissolves]
+    if not uses or not is_timed(plan):
+        return
+    worst = max(uses, key=lambda use: use.worst)
+    eaten = math.fsum(use.eaten for use in uses)
+    runs = math.floor(0.5 / worst.worst) if worst.worst > 0 else 0
+    last = "" if not 1 <= runs < 1000 else f", new after about {runs} run{'s' if runs > 1 else ''}"
+    yield f"Anode left: {amount(eaten, 'g')} go in this run{last}; change it when half gone."
+
+
+def _after(plan: Plan) -> Iterator[str]:
+    deposit, copies = plan.deposit, plan.cell.part.copies
+    yield "Current off, out, rinse twice, dry."
+    if not is_timed(plan) or not deposit.mass > 0:
+        yield "Weigh."
+    else:
+        each = "" if copies == 1 else f" ({amount(deposit.mass / copies, 'g')} each)"
+        yield f"Weigh: gain {amount(deposit.mass, 'g')}{each}{_gain_band(plan)}."
+        yield f"1 g more is {thickness(plan.thickness['mean'] / deposit.mass * 1e-3)} on average."
+    hot = None if plan.job.bench.substrate is None else bake(plan.job.bench.substrate)
+    if hot is not None:
+        low, high = hot.temperature.low, hot.temperature.high
+        yield f"Bake within {hot.start_hours:.0f} h: {_span(low, high, '°C')} ({_span(low, high, '°F')}), {hot.hours:.0f} h."
+    yield "Look: even, no bare, dull or burnt place."
+    yield "Tape, where it does not matter: press on, pull off; nothing may come off."
+    if is_timed(plan):
+        yield (
+            f"Thickness: {thickness(plan.minimum_local_thickness)} at {_thinnest(plan)}; {thickness(plan.thickness['mean'])} on "
+            f"average; edges {thickness(plan.thickness['max'])}."
+        )
+
+
+def _gain_band(plan: Plan) -> str:
+    """Return how far the gain may lie from that: as far as the mean thickness, which it goes with."""
+    found = plan.bands
+    if found is None or not found.inputs:
+        return ""
+    band = found.of[AVERAGE]
+    low, high = (plan.deposit.mass * end / band.typical for end in (band.low, band.high))
+    return f", good {_span(low, high, 'g')}"
+
+
+def _thinnest(plan: Plan) -> str:
+    features = [f for f in over_copies(plan.features) if f.significant] or list(over_copies(plan.features))
+    return clipped(min(features, key=lambda feature: feature.least_thickness).name, 36)
+
+
+def _blanks(plan: Plan) -> tuple[tuple[str, str], ...]:
+    turns = max(len(plan.deposit.stages) - 1, 0) if is_timed(plan) else 0
+    turned = [("turned", "")] if turns else []
+    return (
+        ("date", ""),
+        ("name", ""),
+        ("start", ""),
+        *turned,
+        ("end", ""),
+        ("current", "A"),
+        ("volts", "V"),
+        ("time", "min"),
+        ("weight before", "g"),
+        ("weight after", "g"),
+        ("balance step", "g"),
+        ("look", ""),
+    )
