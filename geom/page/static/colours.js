@@ -2,8 +2,8 @@
 
 import { figure } from "./dom.js";
 
-// from dark blue to yellow, equally readable by colour-blind eyes (the map called cividis)
-const RAMP = ["#00224e", "#123570", "#3b496c", "#575d6d", "#707173", "#8a8678", "#a59c74", "#c3b369", "#e1cc55", "#fee838"];
+// from dark violet to yellow, in even steps for colour-blind eyes too (the map called viridis, as in the report)
+const RAMP = ["#440154", "#482878", "#3e4a89", "#31688e", "#26828e", "#1f9e89", "#35b779", "#6ece58", "#b5de2b", "#fde725"];
 export const STATES = [
   ["bare", "#8b8794"],
   ["under the range", "#4f9fe0"],
@@ -12,10 +12,21 @@ export const STATES = [
 ];
 const TOP_SHARE = 0.985; // of the area: the few hotter faces at sharp edges share the last colour
 
-const ramp = RAMP.map((colour, place) => [place / (RAMP.length - 1), colour]);
+const PIVOT = 0.45; // of the ramp: the colour of a thickness that just meets the target
 const steps = STATES.flatMap(([, colour], place) => [[place / STATES.length, colour], [(place + 1) / STATES.length, colour]]);
 
-export const rampGradient = `linear-gradient(to right, ${RAMP.join(", ")})`;
+function ramp(pivot = null) {
+  // dark below the target, bright above: most of a part is near it, and few edges far above
+  const share = (place) => {
+    const along = place / (RAMP.length - 1);
+    if (pivot === null) return along;
+    return along <= PIVOT ? (along / PIVOT) * pivot : pivot + ((along - PIVOT) / (1 - PIVOT)) * (1 - pivot);
+  };
+  return RAMP.map((colour, place) => [share(place), colour]);
+}
+
+export const gradient = (scale) =>
+  `linear-gradient(to right, ${scale.map(([share, colour]) => `${colour} ${(100 * share).toFixed(1)}%`).join(", ")})`;
 
 export function faceAreas(part) {
   const { x, y, z, i, j, k } = part;
@@ -63,7 +74,13 @@ export function colouring(scene, by, { top = null, thickness = null } = {}) {
     return { by, values: values.state, words, low: -0.5, high: STATES.length - 0.5, scale: steps };
   }
   const shown = by === "current" ? current : thick;
-  return { by, values: shown, words, low: 0, high: top ?? topFor(scene, by), scale: ramp };
+  const high = top ?? topFor(scene, by);
+  return { by, values: shown, words, low: 0, high, scale: scaleOf(scene, by, high) };
+}
+
+export function scaleOf(scene, by, high) {
+  const target = scene.target_um;
+  return ramp(by === "thickness" && target > 0 && target < 0.9 * high ? target / high : null);
 }
 
 export function topFor(scene, by) {

@@ -1,7 +1,7 @@
 // Ways of hanging side by side: maps on one colour scale, and their figures.
 
 import * as api from "./api.js";
-import { colouring, topFor } from "./colours.js";
+import { colouring, scaleOf, topFor } from "./colours.js";
 import { byId, el, figure, fill, minutes, percent } from "./dom.js";
 import { sentence } from "./form.js";
 import { legend } from "./legend.js";
@@ -67,7 +67,7 @@ function show(poses) {
     byId("compare-state").textContent = "None of these can be hung in this tank.";
     return;
   }
-  legend(byId("compare-legend"), { by: "thickness", low: 0, high: top }, [["target", good[0].view.scene.target_um]]);
+  legend(byId("compare-legend"), { by: "thickness", low: 0, high: top, scale: scaleOf(good[0].view.scene, "thickness", top) }, [["target", good[0].view.scene.target_um]]);
   const quickest = Math.min(...good.map((one) => one.view.numbers.minutes));
   const lines = good.map(({ pose, view: { numbers: n } }) => [
     capital(pose), `${minutes(n.minutes)}${n.minutes === quickest && good.length > 1 ? " (soonest)" : ""}`, `${figure(n.current_A)} A`,

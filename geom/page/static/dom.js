@@ -37,15 +37,14 @@ export function later(wait, deed) {
 
 export function figure(value, digits = 3) {
   if (value === null || value === undefined || !Number.isFinite(value)) return "–";
-  if (value === 0) return "0";
-  const size = Math.floor(Math.log10(Math.abs(value)));
-  return value.toFixed(Math.min(8, Math.max(0, digits - 1 - size)));
+  const rounded = Number(value.toPrecision(digits));
+  return Math.abs(rounded) < 1e-5 ? "0" : String(rounded);
 }
 
 export function minutes(value) {
   if (value === null || value === undefined || !Number.isFinite(value)) return "–";
   if (value < 1) return `${figure(value * 60, 2)} s`;
-  if (value < 100) return `${figure(value, 3)} min`;
+  if (value < 100) return `${figure(value)} min`;
   return `${Math.floor(value / 60)} h ${Math.round(value % 60)} min`;
 }
 

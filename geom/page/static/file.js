@@ -61,7 +61,7 @@ async function take(given) {
 
 function keep(found, unit = "") {
   setFile({ ...found, needsUnit: needsUnit(found.name), isDrawing: isDrawing(found.name) });
-  state(`${found.name}. Drop or choose another to replace it.`);
+  state(`${found.name}. Choose or drop another to replace it.`);
   byId("sheet-ask").hidden = !isDrawing(found.name);
   byId("unit-ask").hidden = !(needsUnit(found.name) || isDrawing(found.name));
   const choices = UNITS.map(([name, factor, words]) =>

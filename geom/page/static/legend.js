@@ -1,19 +1,19 @@
 // The colour bar in units, under a map.
 
-import { STATES, rampGradient } from "./colours.js";
+import { STATES, gradient } from "./colours.js";
 import { el, figure, fill } from "./dom.js";
 
 const UNIT = { thickness: "µm", current: "A/dm²" };
 const NAME = { thickness: "Thickness", current: "Current density as first hung" };
 
-export function legend(host, { by, low, high }, marks = []) {
+export function legend(host, { by, low, high, scale }, marks = []) {
   if (by === "state") {
     const items = STATES.map(([name, colour]) => el("li", {}, swatch(colour), name));
     fill(host, el("ul", { class: "states" }, ...items));
     return;
   }
   const band = el("div", { class: "band" });
-  band.style.backgroundImage = rampGradient;
+  band.style.backgroundImage = gradient(scale);
   const ticks = el("div", { class: "ticks" });
   for (const value of niceTicks(low, high)) ticks.append(at(el("span", {}, figure(value, 2)), value, low, high));
   const over = el("span", { class: "over" }, "and over");

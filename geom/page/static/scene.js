@@ -7,7 +7,7 @@ import { escaped, isBare } from "./colours.js";
 const LOOKS = { copper: "#c47f4c", bare: "#9aa0a3", anode: "#7b868c", thief: "#8f6bb3", shield: "#c9b458", liquid: "#4f9fa8" };
 const LIGHT = { ambient: 0.72, diffuse: 0.42, specular: 0.06, roughness: 0.8, fresnel: 0.02 };
 const SETTINGS = { displayModeBar: false, responsive: false, scrollZoom: true, displaylogo: false, doubleClick: false };
-const NEAR = 1.75; // distance of the eye, in units of the longest side
+const NEAR = 1.5; // distance of the eye, in units of the longest side
 
 export class View {
   constructor(host, tools = null) {

@@ -133,7 +133,7 @@ function buttons(on) {
   byId("back-to-plan").disabled = !on;
   byId("keep-as-plan").disabled = !on;
   byId("other-note").hidden = !on;
-  byId("other-note").textContent = on ? "You are looking at a what-if. The figures below the sentences show what the plan has." : "";
+  byId("other-note").textContent = on ? "You are looking at a what-if, not at the plan. Downloads and the sections further down are still those of the plan." : "";
 }
 
 function faults(found) {
