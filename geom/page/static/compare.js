@@ -11,6 +11,7 @@ import { table } from "./tables.js";
 let plan = null;
 let names = [];
 let asking = null;
+let views = [];
 
 const capital = (text) => text.charAt(0).toUpperCase() + text.slice(1);
 
@@ -32,6 +33,8 @@ export function compareOf(id) {
 }
 
 function clear(text) {
+  views.forEach((view) => view.drop());
+  views = [];
   fill(byId("compared"));
   fill(byId("compare-legend"));
   fill(byId("compare-table"));
@@ -85,6 +88,10 @@ function card({ pose, view, error }, top) {
   const picture = el("div", { class: "picture", role: "img", "aria-label": `Map of the part, ${pose}` });
   const words = el("p", {}, el("b", {}, minutes(view.numbers.minutes)), ` at ${figure(view.numbers.current_A)} A`);
   // drawn once it stands in the page and has a size
-  window.requestAnimationFrame(() => new View(picture).draw(view.scene, { colours: colouring(view.scene, "thickness", { top }) }));
+  window.requestAnimationFrame(() => {
+    const drawn = new View(picture);
+    views.push(drawn);
+    drawn.draw(view.scene, { colours: colouring(view.scene, "thickness", { top }) });
+  });
   return el("div", { class: "way" }, title, picture, words);
 }

@@ -43,8 +43,8 @@ export function figure(value, digits = 3) {
 
 export function minutes(value) {
   if (value === null || value === undefined || !Number.isFinite(value)) return "–";
-  if (value < 1) return `${figure(value * 60, 2)} s`;
-  if (value < 100) return `${figure(value)} min`;
+  if (value < 9.95) return `${value.toFixed(1)} min`; // as the report has them
+  if (value < 100) return `${Math.round(value)} min`;
   return `${Math.floor(value / 60)} h ${Math.round(value % 60)} min`;
 }
 

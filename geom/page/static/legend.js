@@ -9,14 +9,14 @@ const NAME = { thickness: "Thickness", current: "Current density as first hung" 
 export function legend(host, { by, low, high, scale }, marks = []) {
   if (by === "state") {
     const items = STATES.map(([name, colour]) => el("li", {}, swatch(colour), name));
-    fill(host, el("ul", { class: "states" }, ...items));
+    fill(host, el("p", { class: "legend-name" }, "Current density against the range of the bath, as first hung"), el("ul", { class: "states" }, ...items));
     return;
   }
   const band = el("div", { class: "band" });
   band.style.backgroundImage = gradient(scale);
   const ticks = el("div", { class: "ticks" });
   for (const value of niceTicks(low, high)) ticks.append(at(el("span", {}, figure(value, 2)), value, low, high));
-  const over = el("span", { class: "over" }, "and over");
+  const over = el("span", { class: "over" }, `${figure(high, 2)} and over`);
   const signs = el("div", { class: "signs" });
   for (const [name, value] of marks) {
     if (value === null || value === undefined || value < low || value > high) continue;
@@ -41,6 +41,6 @@ function niceTicks(low, high) {
   const ten = 10 ** Math.floor(Math.log10(raw));
   const step = [1, 2, 2.5, 5, 10].map((k) => k * ten).find((k) => k >= raw);
   const ticks = [];
-  for (let value = Math.ceil(low / step) * step; value <= high * 0.94; value += step) ticks.push(value);
+  for (let value = Math.ceil(low / step) * step; value <= high * 0.78; value += step) ticks.push(value);
   return ticks;
 }

@@ -1,7 +1,7 @@
 // A plan while it is worked out: stage, share, seconds, time left, cancel.
 
 import * as api from "./api.js";
-import { byId, minutes, say } from "./dom.js";
+import { byId, say } from "./dom.js";
 
 const PERIOD = 300; // ms between questions
 const PATIENCE = 20; // answers that may fail in a row before it is given up
@@ -53,6 +53,6 @@ function show(now) {
   bar.value = now.share || 0;
   byId("stage").textContent = capital(now.stage || "starting");
   const left = now.left_seconds;
-  const rest = left === null || left === undefined ? "" : left < 1 ? ", almost done" : `, about ${minutes(left / 60)} left`;
+  const rest = left === null || left === undefined ? "" : left < 1 ? ", almost done" : `, about ${Math.round(left)} s left`;
   byId("clock").textContent = `${Math.round(now.seconds || 0)} s so far${rest}`;
 }

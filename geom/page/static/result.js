@@ -71,7 +71,7 @@ export function showView(view, { planned = null, fresh = false } = {}) {
   const colours = coloursNow();
   drawLegend(colours);
   map ??= new View(byId("map-picture"), byId("map-tools"));
-  return samePanels ? map.paint(colours) : map.draw(view.scene, { colours });
+  return samePanels ? map.paint(colours) : map.draw(view.scene, { colours, two: true });
 }
 
 const sameMesh = (one, other) =>

@@ -6,8 +6,10 @@ import { escaped, isBare } from "./colours.js";
 
 const LOOKS = { copper: "#c47f4c", bare: "#9aa0a3", anode: "#7b868c", thief: "#8f6bb3", shield: "#c9b458", liquid: "#4f9fa8" };
 const LIGHT = { ambient: 0.72, diffuse: 0.42, specular: 0.06, roughness: 0.8, fresnel: 0.02 };
-const SETTINGS = { displayModeBar: false, responsive: false, scrollZoom: true, displaylogo: false, doubleClick: false };
+const SETTINGS = { displayModeBar: false, responsive: false, scrollZoom: false, displaylogo: false, doubleClick: false };
 const NEAR = 1.5; // distance of the eye, in units of the longest side
+const TWO_FROM = 560; // px of width from which a part is shown from both sides at once
+const TWO_UP_TO = 20000; // faces
 
 export class View {
   constructor(host, tools = null) {
@@ -21,15 +23,41 @@ export class View {
     window.matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => this.redraw());
   }
 
-  draw(scene, { tank = false, colours = null } = {}) {
+  draw(scene, { tank = false, colours = null, two = false } = {}) {
     this.scene = scene;
     this.tank = tank;
     this.colours = colours;
+    this.two = two;
     return this.next(async () => {
       const plotly = await drawingLibrary();
-      if (this.scene !== scene) return;
+      if (this.scene !== scene) return; // a newer one is behind
+      this.both = two && scene.part.i.length <= TWO_UP_TO && this.host.clientWidth >= TWO_FROM;
       await plotly.react(this.host, this.traces(), this.layout(), SETTINGS);
+      this.host.classList.toggle("both", this.both);
+      if (!this.listens) this.host.on("plotly_relayout", (change) => this.followed(change));
+      this.listens = true;
     });
+  }
+
+  followed(change) {
+    // the second picture always shows the other side of what the first shows, and the other way round
+    if (!this.both || this.following) return;
+    const moved = change["scene.camera"] ? ["scene.camera", "scene2.camera"] : ["scene2.camera", "scene.camera"];
+    if (change[moved[0]]) this.relayout({ [moved[1]]: behind(change[moved[0]]) });
+  }
+
+  async relayout(change) {
+    this.following = true;
+    try {
+      await (await drawingLibrary()).relayout(this.host, change);
+    } finally {
+      this.following = false;
+    }
+  }
+
+  async drop() {
+    this.scene = null;
+    if (this.host.data) (await drawingLibrary()).purge(this.host);
   }
 
   paint(colours) {
@@ -39,13 +67,14 @@ export class View {
       const plotly = await drawingLibrary();
       if (this.colours !== colours) return; // a newer one is behind
       const shown = this.plated;
+      const times = this.both ? 2 : 1; // one trace for each side shown
       await plotly.restyle(this.host, {
-        intensity: [shown.map((face) => colours.values[face])],
-        text: [shown.map((face) => colours.words[face])],
+        intensity: Array(times).fill(shown.map((face) => colours.values[face])),
+        text: Array(times).fill(shown.map((face) => colours.words[face])),
         cmin: colours.low,
         cmax: colours.high,
         colorscale: [colours.scale],
-      }, [0]);
+      }, times === 2 ? [0, 1] : [0]);
     });
   }
 
@@ -57,11 +86,15 @@ export class View {
   }
 
   redraw() {
-    if (this.scene) this.draw({ ...this.scene }, { tank: this.tank, colours: this.colours });
+    if (this.scene) this.draw({ ...this.scene }, { tank: this.tank, colours: this.colours, two: this.two });
   }
 
   resize() {
     if (!this.host.data || !this.host.clientWidth) return;
+    if (this.two && this.both !== (this.host.clientWidth >= TWO_FROM && this.scene.part.i.length <= TWO_UP_TO)) {
+      this.redraw();
+      return;
+    }
     this.next(async () => { (await drawingLibrary()).Plots.resize(this.host); });
   }
 
@@ -70,13 +103,18 @@ export class View {
     const faces = part.i.map((_, face) => face);
     this.plated = faces.filter((face) => !isBare(this.scene, face));
     const bare = faces.filter((face) => isBare(this.scene, face));
-    const traces = [this.partTrace(this.plated)];
-    if (bare.length) traces.push({ ...mesh(part, bare), ...flat(LOOKS.bare), text: bare.map((f) => `${nameOf(part, f)}<br>stays bare`) });
+    const traces = this.twice([this.partTrace(this.plated)]);
+    const words = () => bare.map((face) => `${nameOf(part, face)}<br>stays bare`);
+    if (bare.length) traces.push(...this.twice([{ ...mesh(part, bare), ...flat(LOOKS.bare), text: words() }]));
     if (!this.tank) return traces;
     for (const body of electrodes) {
       traces.push({ ...mesh(body), ...flat(LOOKS[body.kind] || LOOKS.anode), text: body.i.map(() => escaped(body.name)) });
     }
     return [...traces, ...tankTraces(tank, this.ink())];
+  }
+
+  twice(traces) {
+    return this.both ? traces.flatMap((trace) => [trace, { ...trace, scene: "scene2" }]) : traces;
   }
 
   partTrace(faces) {
@@ -110,6 +148,18 @@ export class View {
     };
     const [x, y, z] = box.map(axis);
     const ratio = (one) => (one.range[1] - one.range[0]) / most;
+    const scene = {
+      xaxis: x, yaxis: y, zaxis: z,
+      aspectmode: "manual",
+      aspectratio: { x: ratio(x), y: ratio(y), z: ratio(z) },
+      camera: this.camera(this.side),
+      uirevision: `${this.tank}${this.both}`,
+      dragmode: "orbit",
+      bgcolor: "rgba(0,0,0,0)",
+    };
+    const pictures = this.both
+      ? { scene: { ...scene, domain: { x: [0, 0.5] } }, scene2: { ...scene, camera: behind(scene.camera), domain: { x: [0.5, 1] } } }
+      : { scene };
     return {
       margin: { l: 0, r: 0, t: 0, b: 0 },
       paper_bgcolor: "rgba(0,0,0,0)",
@@ -117,15 +167,7 @@ export class View {
       uirevision: "kept",
       hoverlabel: { font: { size: 14, family: "inherit" }, align: "left" },
       font: { color: this.ink(), family: getComputedStyle(this.host).fontFamily },
-      scene: {
-        xaxis: x, yaxis: y, zaxis: z,
-        aspectmode: "manual",
-        aspectratio: { x: ratio(x), y: ratio(y), z: ratio(z) },
-        camera: this.camera(this.side),
-        uirevision: `${this.tank}`,
-        dragmode: "orbit",
-        bgcolor: "rgba(0,0,0,0)",
-      },
+      ...pictures,
     };
   }
 
@@ -151,17 +193,18 @@ export class View {
     const tankways = { ...ways, front: [0.5 * ax - 0.85 * ay, 0.5 * ay + 0.85 * ax, 0.5] };
     const way = (this.tank ? tankways : ways)[side] || ways.front;
     const size = Math.hypot(...way);
-    const { clientWidth: wide, clientHeight: high } = this.host;
+    const high = this.host.clientHeight;
+    const wide = this.host.clientWidth / (this.both ? 2 : 1);
     const far = (this.tank ? 1.95 : NEAR) / Math.min(1, (wide || 1) / (high || 1));
     const [x, y, z] = way.map((value) => (far * value) / size);
     return { eye: { x, y, z }, up: { x: 0, y: 0, z: 1 }, center: { x: 0, y: 0, z: 0 } };
   }
 
   async turn(change) {
-    const plotly = await drawingLibrary();
-    const scene = this.host.layout?.scene;
-    if (!scene) return;
-    await plotly.relayout(this.host, { "scene.camera": change(this.host._fullLayout.scene._scene.getCamera()) });
+    await this.queue;
+    if (!this.host.layout?.scene) return;
+    const camera = change(this.host.layout.scene.camera);
+    await this.relayout(this.both ? { "scene.camera": camera, "scene2.camera": behind(camera) } : { "scene.camera": camera });
   }
 
   show(side) {
@@ -190,6 +233,8 @@ function orbit(camera, angle) {
   const [c, s] = [Math.cos(angle), Math.sin(angle)];
   return { ...camera, eye: { x: c * x - s * y, y: s * x + c * y, z } };
 }
+
+const behind = (camera) => ({ ...camera, eye: { x: -camera.eye.x, y: -camera.eye.y, z: camera.eye.z } });
 
 const zoomed = (camera, factor) => ({
   ...camera,
