@@ -2,6 +2,8 @@
 
 from dataclasses import dataclass
 
+import numpy as np
+
 from geom.plan import Plan
 from geom.report.cardpage import (
     BLACK,
@@ -19,17 +21,25 @@ from geom.report.cardpage import (
     width,
     wrapped,
 )
-from geom.report.cardsketch import draw_sketches
+from geom.report.cardsketch import draw_sketches, shown_across, sketch_captions
 from geom.report.cardwords import MOST_STEPS, Big, Card, card_words
 
 MARGIN = 9.0  # mm, as are all lengths here
 GAP = 3.0  # between blocks
-SKETCH_WIDE, SKETCH_HIGH, SKETCH_LEAST = 96.0, 74.0, 56.0
-STEPS_HIGH = 17.0
+SKETCH_WIDE = 96.0
+UPPER = (86.0, 78.0, 70.0, 62.0, 56.0)
+"""Heights that sketch and figures may have, the best first."""
+
+STEPS_HIGH, UNTIMED_HIGH = 17.0, 10.0
+LABEL, CAPTION = 10.5, 9.5
 BLANKS_HIGH = 25.0
 TICK = 3.0  # side of the square to tick
-LARGEST, SMALLEST = 10.5, 7.5  # type of the checks
-CAUTIONS = 8.5  # their type, at most
+SIZES = (11.0, 10.5, 10.0, 9.5, 9.0, 8.5, 8.0, 7.5, 7.0)  # of the type of the checks
+GOOD = 9.5  # large enough not to take room from the sketch
+SHARES = ((1.0, 1.0, 1.0), (0.95, 1.1, 0.95), (0.9, 1.2, 0.9), (0.85, 1.3, 0.85), (0.8, 1.35, 0.85), (0.8, 1.4, 0.8))
+"""Widths that the columns of checks may have, against one another."""
+
+CAUTIONS = 8.0  # their type, at most
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,8 +47,10 @@ class _Fit:
     """What fits between the steps and the blanks: the type, and how many warnings and cautions are said whole."""
 
     size: float
+    shares: tuple[float, float, float]
     warnings: int
     cautions: int
+    apart: float = 0.0  # what is left over between two things to see to
 
 
 def card_pdf(plan: Plan, *, paper: str = "a4") -> bytes:
@@ -62,15 +74,14 @@ def card_page(plan: Plan, words: Card, paper: str) -> Page:
     page = blank_page(paper)
     y = _header(page, words, MARGIN)
     y = _stop(page, words, y)
-    upper = SKETCH_HIGH if page.high > 290 and not words.stops else SKETCH_LEAST
+    bottom = page.high - MARGIN - _last_high(page, words)
+    room = bottom - BLANKS_HIGH - GAP - y - GAP - _steps_high(words)
+    upper, fit = _fitting(page, words, room)
     _sketch(page, plan, y, upper)
     _figures(page, words, y, upper)
     y = _steps(page, words, y + upper + GAP)
-    bottom = page.high - MARGIN - _last_high(page, words)
-    room = bottom - BLANKS_HIGH - GAP - y
-    fit = _fitting(page, words, room)
     y = _warnings(page, words, y, fit)
-    y = _checks(page, words, y, fit.size)
+    _checks(page, words, y, fit)
     low = bottom - _cautions_high(page, words, fit.cautions)
     _cautions(page, words, low, fit.cautions)
     _blanks(page, words, low - GAP - BLANKS_HIGH)
@@ -104,7 +115,7 @@ def _stop(page: Page, words: Card, y: float) -> float:
     count = sum(len(lines) for lines in texts)
     high = 14.5 + count * LEADING * 9.5 * POINT + 2
     page.box((MARGIN, y, room, high), fill=BLACK, line=0)
-    head = "STOP – DO NOT PLATE ON THIS PLAN"
+    head = "STOP: DO NOT PLATE ON THIS PLAN"
     size = fitted(head, room - 8, 29.0, bold=True)
     page.text(page.wide / 2, y + 2.5, head, size, bold=True, ink=WHITE, align="center")
     at = y + 14.5
@@ -117,18 +128,22 @@ def _stop(page: Page, words: Card, y: float) -> float:
 
 def _sketch(page: Page, plan: Plan, y: float, high: float) -> None:
     """Draw the sketch at the left, what it means below it."""
-    words = 15.0
-    wide = (0.56 * SKETCH_WIDE, 0.42 * SKETCH_WIDE)
+    captions = sketch_captions(plan)
+    step = LEADING * CAPTION * POINT
+    tall = high - 5.0 - len(captions) * step - 1.0
+    across = shown_across(plan)
+    wide = [(SKETCH_WIDE - GAP) * float(np.clip(extent / sum(across), 0.37, 0.63)) for extent in across]
     lefts = (MARGIN, MARGIN + SKETCH_WIDE - wide[1])
-    heads = ("from the side", "as the anode sees it")
-    places = tuple(page.window((x, y + 5, w, high - words - 5)) for x, w in zip(lefts, wide, strict=True))
-    captions = draw_sketches(plan, (places[0], places[1]), tuple((w, high - words - 5) for w in wide))
+    heads = ("from the side", "as the anode sees it" if len(plan.cell.anodes) < 2 else "as anode 1 sees it")
+    places = tuple(page.window((x, y + 5, w, tall)) for x, w in zip(lefts, wide, strict=True))
+    draw_sketches(plan, (places[0], places[1]), tuple((w, tall) for w in wide))
     for x, w, head in zip(lefts, wide, heads, strict=True):
-        page.text(x + w / 2, y, head, 9.5, align="center", ink=GREY)
-    at = y + high - words + 1
+        page.text(x + w / 2, y, head, CAPTION, align="center", ink=GREY)
+    at = y + high - len(captions) * step
     for line in captions:
-        size = max(fitted(line, SKETCH_WIDE, 9.5), 7.5)
-        at = page.lines(MARGIN, at, cut(wrapped(line, size, SKETCH_WIDE), 1), size)
+        size = max(fitted(line, SKETCH_WIDE, CAPTION), 7.5)
+        page.lines(MARGIN, at, cut(wrapped(line, size, SKETCH_WIDE), 1), size)
+        at += step
 
 
 def _figures(page: Page, words: Card, y: float, high: float) -> None:
@@ -148,25 +163,64 @@ def _figures(page: Page, words: Card, y: float, high: float) -> None:
 
 
 def _figure(page: Page, big: Big, place: tuple[float, float, float, float]) -> None:
-    """Write one figure: its label, the value as large as the box lets it be, the notes below."""
+    """Write one figure: label and notes at the left, the value at the right or above the notes, where it is larger."""
     x, y, wide, high = place
-    note = max(min(fitted(line, wide, 10.5) for line in big.notes), 7.0)
-    label = 10.5
-    below = len(big.notes) * LEADING * note * POINT
-    room = high - LEADING * label * POINT - below
-    size = fitted(big.value, wide, room / POINT / 1.12, bold=True)
-    page.text(x, y, big.label, label, bold=True)
-    page.text(x + wide, y + LEADING * label * POINT, big.value, size, bold=True, align="right")
-    page.lines(x, y + high - below, [cut(wrapped(n, note, wide), 1)[0] for n in big.notes], note)
+    page.text(x, y, big.label, LABEL, bold=True)
+    ways = [_beside(big, wide, high), _above(big, wide, high)]
+    way = max(ways, key=lambda way: way.size)
+    below = len(way.notes) * LEADING * way.note * POINT
+    page.lines(x, y + high - below, way.notes, way.note)
+    top = y + way.top + (way.tall - 1.16 * way.size * POINT) / 2
+    page.text(x + wide, top, big.value, way.size, bold=True, align="right")
+
+
+@dataclass(frozen=True, slots=True)
+class _Way:
+    """One way to place a figure in its box: type of the value, where it may stand, the notes and their type."""
+
+    size: float
+    top: float
+    tall: float
+    notes: list[str]
+    note: float
+
+
+def _beside(big: Big, wide: float, high: float) -> _Way:
+    """Return how the value stands to the right of label and notes."""
+    room = high - LEADING * LABEL * POINT
+    for note in (LABEL, 9.0, 7.5):
+        notes = [line for text in big.notes for line in wrapped(text, note, 0.5 * wide)]
+        if len(notes) * LEADING * note * POINT <= room:
+            break
+    notes = cut(notes, max(int(room / (LEADING * note * POINT)), 1))
+    taken = max(width(big.label, LABEL, bold=True), *(width(line, note) for line in notes))
+    return _Way(fitted(big.value, wide - taken - 3, high / POINT / 1.2, bold=True), 0.0, high, notes, note)
+
+
+def _above(big: Big, wide: float, high: float) -> _Way:
+    """Return how the value stands between label and notes."""
+    note = max(min(fitted(text, wide, LABEL) for text in big.notes), 7.5)
+    notes = [cut(wrapped(text, note, wide), 1)[0] for text in big.notes]
+    top = LEADING * LABEL * POINT
+    tall = high - top - len(notes) * LEADING * note * POINT
+    return _Way(fitted(big.value, wide, max(tall, 0.1) / POINT / 1.2, bold=True), top, tall, notes, note)
+
+
+def _steps_high(words: Card) -> float:
+    if len(words.steps) == 1:
+        return 0.0
+    return (STEPS_HIGH if words.steps else UNTIMED_HIGH) + GAP
 
 
 def _steps(page: Page, words: Card, y: float) -> float:
     """Draw the stages in a row with the turns between them; return where it ends."""
     room = _inner(page)
+    if len(words.steps) == 1:  # the figure of the time says it all
+        return y
     if not words.steps:
-        page.box((MARGIN, y, room, 10), line=1.6)
+        page.box((MARGIN, y, room, UNTIMED_HIGH), line=1.6)
         page.text(page.wide / 2, y + 2.4, "No time was found for this plan.", 14, bold=True, align="center")
-        return y + 10 + GAP
+        return y + UNTIMED_HIGH + GAP
     shown = words.steps if len(words.steps) <= MOST_STEPS else words.steps[: MOST_STEPS - 1]
     more = len(words.steps) - len(shown)
     between = 34.0 if len(shown) <= 3 else 20.0
@@ -205,55 +259,63 @@ def _arrow_of(page: Page, words: str, place: tuple[float, float, float, float]) 
     )
 
 
-def _fitting(page: Page, words: Card, room: float) -> _Fit:
-    """Return the largest type at which the checks fit, with as many warnings and cautions as find room beside them."""
+def _fitting(page: Page, words: Card, room: float) -> tuple[float, _Fit]:
+    """Return the height of sketch and figures, and what fits below them: the largest type, what is said whole."""
     least = (min(len(words.warnings), 2), min(len(words.cautions), 3))
-    for size in [LARGEST - 0.25 * k for k in range(int((LARGEST - SMALLEST) / 0.25) + 1)]:
-        fit = _filled(page, words, room, size)
-        if fit is not None and (fit.warnings >= least[0] and fit.cautions >= least[1] or size == SMALLEST):
-            return fit
-    return _Fit(SMALLEST, 0, 0)
+    for upper in UPPER:
+        for size in SIZES:
+            if size < GOOD and upper != UPPER[-1]:
+                break
+            fit = _filled(page, words, room - upper, size)
+            if fit is not None and fit.warnings >= least[0] and fit.cautions >= least[1]:
+                return upper, fit
+    fits = (_filled(page, words, room - UPPER[-1], size) for size in SIZES)
+    return UPPER[-1], next((fit for fit in fits if fit is not None), _Fit(SIZES[-1], SHARES[0], 0, 0))
 
 
 def _filled(page: Page, words: Card, room: float, size: float) -> _Fit | None:
     """Return how many warnings and cautions fit with checks of a size; None where the checks do not."""
-    room -= _checks_high(page, words, size) + GAP
-    best = None
-    least = min(len(words.cautions), 3)
+    shares = min(SHARES, key=lambda shares: _checks_high(page, words, size, shares))
+    room -= _checks_high(page, words, size, shares) + GAP
+    cautions = [_cautions_high(page, words, count) for count in range(len(words.cautions) + 1)]
+    best, least = None, min(len(words.cautions), 3)
     for warnings in range(len(words.warnings) + 1):
         left = room - _warnings_high(page, words, warnings, size)
-        fits = [k for k in range(len(words.cautions) + 1) if _cautions_high(page, words, k) <= left]
-        if fits and (best is None or max(fits) >= least):
-            best = _Fit(size, warnings, max(fits))
+        fits = [count for count, high in enumerate(cautions) if high <= left]
+        if fits and (best is None or fits[-1] >= least):
+            apart = (left - cautions[fits[-1]]) / max(len(column.items) for column in words.checks)
+            best = _Fit(size, shares, warnings, fits[-1], min(apart, 2.0))
     return best
 
 
-def _column(page: Page) -> float:
-    return (_inner(page) - 2 * GAP) / 3
+def _columns(page: Page, shares: tuple[float, float, float]) -> list[float]:
+    """Return the widths of the columns."""
+    room = _inner(page) - 2 * GAP
+    return [room * share / sum(shares) for share in shares]
 
 
-def _check_lines(page: Page, words: Card, size: float) -> list[list[list[str]]]:
-    room = _column(page) - TICK - 2.0
-    return [[wrapped(item, size, room) for item in column.items] for column in words.checks]
+def _check_lines(page: Page, words: Card, size: float, shares: tuple[float, float, float]) -> list[list[list[str]]]:
+    pairs = zip(words.checks, _columns(page, shares), strict=True)
+    return [[wrapped(item, size, wide - TICK - 2.0) for item in column.items] for column, wide in pairs]
 
 
-def _checks_high(page: Page, words: Card, size: float) -> float:
-    columns = _check_lines(page, words, size)
+def _checks_high(page: Page, words: Card, size: float, shares: tuple[float, float, float]) -> float:
+    columns = _check_lines(page, words, size, shares)
     return 7.5 + max(sum(len(item) * LEADING * size * POINT + 1.1 for item in items) for items in columns)
 
 
-def _checks(page: Page, words: Card, y: float, size: float) -> float:
-    """Write what to see to before, during and after, each with a square to tick; return where it ends."""
-    wide = _column(page)
-    for number, (column, items) in enumerate(zip(words.checks, _check_lines(page, words, size), strict=True)):
-        x = MARGIN + number * (wide + GAP)
+def _checks(page: Page, words: Card, y: float, fit: _Fit) -> None:
+    """Write what to see to before, during and after, each with a square to tick."""
+    x = MARGIN
+    columns = _check_lines(page, words, fit.size, fit.shares)
+    for column, items, wide in zip(words.checks, columns, _columns(page, fit.shares), strict=True):
         page.box((x, y, wide, 6.0), fill=BLACK, line=0)
         page.text(x + 2, y + 0.9, column.title, 11.5, bold=True, ink=WHITE)
         at = y + 7.5
         for lines in items:
             page.box((x + 0.3, at + 0.4, TICK, TICK), line=0.9)
-            at = page.lines(x + TICK + 2.0, at, lines, size) + 1.1
-    return y + _checks_high(page, words, size)
+            at = page.lines(x + TICK + 2.0, at, lines, fit.size) + 1.1 + fit.apart
+        x += wide + GAP
 
 
 def _told_warnings(page: Page, words: Card, count: int, size: float) -> list[list[str]]:
@@ -326,7 +388,7 @@ def _cautions(page: Page, words: Card, y: float, count: int) -> None:
     page.text(MARGIN, y, "CAUTIONS", 9.5, bold=True)
     at = y + 5.0
     for lines in _cautions_lines(page, words, count):
-        page.text(MARGIN, at, "•", CAUTIONS, bold=True)
+        page.dot(MARGIN + 1.2, at + 0.55 * CAUTIONS * POINT, 1.1)
         at = page.lines(MARGIN + 3.5, at, lines, CAUTIONS)
     page.lines(MARGIN, at + 0.8, _last_lines(page, words), CAUTIONS, bold=True)
 
@@ -337,8 +399,3 @@ def _last_lines(page: Page, words: Card) -> list[str]:
 
 def _last_high(page: Page, words: Card) -> float:
     return 0.8 + len(_last_lines(page, words)) * LEADING * CAUTIONS * POINT
-
-
-def text_width(words: str, size: float) -> float:
-    """Return how wide a line of the card is, in mm."""
-    return width(words, size)

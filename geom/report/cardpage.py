@@ -3,14 +3,14 @@
 import io
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from pathlib import Path
 
 import matplotlib
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_pdf import FigureCanvasPdf
 from matplotlib.figure import Figure
-from matplotlib.font_manager import FontProperties, get_font
+from matplotlib.font_manager import FontProperties
 from matplotlib.ft2font import FT2Font, LoadFlags
 from matplotlib.lines import Line2D
 from matplotlib.patches import Rectangle
@@ -35,13 +35,14 @@ def _file(*, bold: bool) -> Path:
 
 @cache
 def _font(*, bold: bool) -> FT2Font:
-    font = get_font(_file(bold=bold))
+    font = FT2Font(_file(bold=bold))  # our own: that of the renderer changes its size
     font.set_size(100, 72)
     return font
 
 
 @cache
-def _properties(*, bold: bool) -> FontProperties:
+def face(*, bold: bool) -> FontProperties:
+    """Return the type of the card: one and the same for all its text, as each costs time to pack."""
     return FontProperties(fname=_file(bold=bold))
 
 
@@ -63,25 +64,40 @@ def drawable(text: str) -> str:
 
 def width(text: str, size: float, *, bold: bool = False) -> float:
     """Return how wide text of a size in points is, in mm."""
-    return sum(_advance(letter, bold=bold) for letter in text) * size * POINT
+    return _width(text, bold=bold) * size * POINT
 
 
 def wrapped(text: str, size: float, room: float, *, bold: bool = False) -> list[str]:
     """Return text in lines that are no wider than ``room`` mm; words that are wider are cut."""
-    lines, line = [], ""
+    return list(_wrapped(text, room / size / POINT, bold=bold))
+
+
+@lru_cache(maxsize=4096)
+def _wrapped(text: str, room: float, *, bold: bool) -> tuple[str, ...]:
+    """Return text in lines that are no wider than ``room`` at a size of 1."""
+    lines: list[str] = []
+    line, used = "", 0.0
+    space = _advance(" ", bold=bold)
     for word in drawable(text).split():
-        wanted = f"{line} {word}" if line else word
-        if width(wanted, size, bold=bold) <= room:
-            line = wanted
+        wide = _width(word, bold=bold)
+        if line and used + space + wide <= room:
+            line, used = f"{line} {word}", used + space + wide
             continue
         if line:
             lines.append(line)
-        line = word
-        while width(line, size, bold=bold) > room and len(line) > 1:
-            count = next(k for k in range(len(line) - 1, 0, -1) if k == 1 or width(line[:k], size, bold=bold) <= room)
-            lines.append(line[:count])
-            line = line[count:]
-    return [*lines, line] if line else lines
+        while wide > room and len(word) > 1:
+            count = next(k for k in range(len(word) - 1, 0, -1) if k == 1 or _width(word[:k], bold=bold) <= room)
+            lines.append(word[:count])
+            word = word[count:]
+            wide = _width(word, bold=bold)
+        line, used = word, wide
+    return (*lines, line) if line else tuple(lines)
+
+
+@lru_cache(maxsize=4096)
+def _width(word: str, *, bold: bool) -> float:
+    """Return how wide a word is at a size of 1."""
+    return sum(_advance(letter, bold=bold) for letter in word)
 
 
 def cut(lines: Sequence[str], most: int) -> list[str]:
@@ -115,7 +131,7 @@ class Page:
             x,
             baseline,
             drawable(words),
-            fontproperties=_properties(bold=bold),
+            fontproperties=face(bold=bold),
             fontsize=size,
             color=ink,
             ha=align,
@@ -147,6 +163,10 @@ class Page:
         self.axes.add_patch(
             Rectangle((x, y), wide, high, facecolor=fill, edgecolor=edge, lw=line, ls=dashes, zorder=0.5)
         )
+
+    def dot(self, x: float, y: float, side: float) -> None:
+        """Draw a small square about a place."""
+        self.box((x - side / 2, y - side / 2, side, side), fill=BLACK, line=0)
 
     def rule(
         self, start: tuple[float, float], end: tuple[float, float], *, line: float = 0.8, ink: str = BLACK

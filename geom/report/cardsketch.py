@@ -5,22 +5,24 @@ from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.patches import Circle, Ellipse, FancyArrowPatch, PathPatch, Rectangle
+from matplotlib.patches import Circle, FancyArrowPatch, PathPatch, Rectangle
 
 from geom.advice.measures import anode_direction
 from geom.arrays import Floats
 from geom.cell.bodies import anode_half, part_solid, wire_solid
 from geom.cell.cell import Anode, WireAnode
 from geom.plan import Plan
+from geom.report.cardpage import face
 from geom.report.cardwords import clipped, hung, is_timed, lengths
 from geom.report.figures import MILLIMETRE
 from geom.report.tankfigure import Side, nearest_gap, outline_path, standing, tank_box, window
 from geom.surface.surface import Surface
 
 LIQUID, PART, METAL = "#e9e9e9", "#2b2b2b", "#b9b9b9"
-LINE = {"color": "black", "solid_capstyle": "butt", "clip_on": False}
-SIGN = 2.6  # radius of a pole's sign on the page, in mm
-HEAD = 17.0  # room over the tank for hooks and signs, on the page, in mm
+HARDLY = 0.05  # share of the depth of liquid over the part that is too little to draw
+LINE: dict[str, Any] = {"color": "black", "solid_capstyle": "butt", "clip_on": False}
+SIGN = 2.4  # radius of a pole's sign on the page, in mm
+HEAD = 14.0  # room over the tank for hooks and signs, on the page, in mm
 
 
 @dataclass(frozen=True, eq=False)
@@ -45,10 +47,39 @@ def side_of(plan: Plan) -> tuple[Side, Floats | None]:
     return (Side(1, 2) if along_y else Side(0, 2)), direction
 
 
-def draw_sketches(plan: Plan, places: tuple[Axes, Axes], sizes: tuple[tuple[float, float], ...]) -> tuple[str, ...]:
-    """Draw the part in its tank into both axes, of ``sizes`` mm on the page; return what to write below."""
+def sketch_captions(plan: Plan) -> tuple[str, ...]:
+    """Return what the signs, letters and patterns of the sketch mean, line by line."""
     cell = plan.cell
     side, direction = side_of(plan)
+    solid = part_solid(cell.part, cell.pose)
+    gap = nearest_gap(cell, solid, side.across)
+    top = cell.tank.depth - solid.bounds[1, 2]
+    words = [f"plus: anode{'s' if len(cell.anodes) > 1 else ''}, minus: {hung(plan)}"]
+    if gap is not None:
+        words.append(f"a = {lengths(gap[1] - gap[0])}")
+    if top > HARDLY * cell.tank.depth:
+        words.append(f"b = {lengths(top)}")
+    lines = ["; ".join(words)]
+    if direction is not None:
+        lines.append(f"Toward the anode: {clipped(_facing(plan, direction), 40)}")
+    kinds = [("striped: shield", cell.shields), ("dotted: thief", cell.thieves)]
+    patterns = [words for words, bodies in kinds if bodies]
+    return (*lines, ", ".join(patterns)) if patterns else tuple(lines)
+
+
+def shown_across(plan: Plan) -> tuple[float, float]:
+    """Return how far across both drawings what they show reaches [mm of the tank]."""
+    side, _ = side_of(plan)
+    solid = part_solid(plan.cell.part, plan.cell.pose)
+    looks = (side, Side(1 - side.across, 2))
+    first, second = (float(np.ptp(window(plan.cell, solid, look)[:, 0])) for look in looks)
+    return first, second
+
+
+def draw_sketches(plan: Plan, places: tuple[Axes, Axes], sizes: tuple[tuple[float, float], ...]) -> None:
+    """Draw the part in its tank into both axes, of ``sizes`` mm on the page: from the side, and as anode 1 sees it."""
+    cell = plan.cell
+    side, _ = side_of(plan)
     solid = part_solid(cell.part, cell.pose)
     looks = (side, Side(1 - side.across, 2))
     boxes = [window(cell, solid, look) for look in looks]
@@ -56,25 +87,22 @@ def draw_sketches(plan: Plan, places: tuple[Axes, Axes], sizes: tuple[tuple[floa
         float(max(np.ptp(box[:, 0]) / wide, np.ptp(box[:, 1]) / (high - HEAD)))
         for box, (wide, high) in zip(boxes, sizes, strict=True)
     )
-    sketches = []
-    for axes, look, box, (wide, high) in zip(places, looks, boxes, sizes, strict=True):
+    for number, (axes, look, box, (wide, high)) in enumerate(zip(places, looks, boxes, sizes, strict=True)):
         middle = box[:, 0].mean()
         across = (middle - scale * wide / 2, middle + scale * wide / 2)
         # the eye is at the anode: what is to its right depends on which side that is
-        mirrored = look is not side and direction is not None and _is_mirrored(look, direction)
-        axes.set_xlim(*(across[::-1] if mirrored else across))
-        axes.set_ylim(box[0, 1], box[0, 1] + scale * high)
+        axes.set_xlim(*(across[::-1] if number and _is_mirrored(plan, look) else across))
+        spare = scale * (high - HEAD) - np.ptp(box[:, 1])
+        axes.set_ylim(box[0, 1] - spare / 2, box[0, 1] - spare / 2 + scale * high)
         axes.set_aspect("equal")
-        sketches.append(Sketch(axes, look, box, scale))
-    for number, sketch in enumerate(sketches):
-        _draw(plan, solid, sketch, from_anode=number == 1)
-    return _captions(plan, solid, sketches[0], direction)
+        _draw(plan, solid, Sketch(axes, look, box, scale), from_anode=number == 1)
 
 
-def _is_mirrored(look: Side, direction: Floats) -> bool:
-    """Does the axis across the picture run to the left, seen from the anode? (right hand = forward x up)"""
-    eye = direction[1 - look.across]
-    return bool(eye < 0) if look.across == 1 else bool(eye > 0)
+def _is_mirrored(plan: Plan, look: Side) -> bool:
+    """Does the axis across the picture run to the left, seen from anode 1? (right hand = forward x up)"""
+    along = 1 - look.across
+    ahead = plan.cell.pose.at[along] - plan.cell.anodes[0].at[along]
+    return bool(ahead > 0) if look.across == 1 else bool(ahead < 0)
 
 
 def _draw(plan: Plan, solid: Surface, sketch: Sketch, *, from_anode: bool) -> None:
@@ -143,25 +171,21 @@ def _sign(sketch: Sketch, x: float, y: float, *, plus: bool) -> None:
     fill = "white" if plus else "black"
     axes.add_patch(Circle((x, y), radius, facecolor=fill, edgecolor="black", lw=1.2, zorder=6, clip_on=False))
     arm = 0.55 * radius
-    style = {**LINE, "color": ink, "lw": 1.8, "zorder": 6.5}
+    style: dict[str, Any] = {**LINE, "color": ink, "lw": 1.8, "zorder": 6.5}
     axes.plot([x - arm, x + arm], [y, y], **style)
     if plus:
         axes.plot([x, x], [y - arm, y + arm], **style)
 
 
 def _turn_mark(sketch: Sketch, x: float, y: float) -> None:
-    """Draw a ring with a head about the hook: it is turned there."""
-    axes, scale = sketch.axes, sketch.scale
-    wide, high = 9.0 * scale, 3.2 * scale
-    axes.add_patch(Ellipse((x, y), wide, high, facecolor="none", edgecolor="black", lw=1.4, zorder=2.6, clip_on=False))
+    """Draw an arrow round the hook: it is turned there."""
+    angles = np.radians(np.linspace(60.0, 385.0, 60))
+    ring = np.column_stack([x + 5.0 * sketch.scale * np.cos(angles), y + 1.8 * sketch.scale * np.sin(angles)])
+    axes = sketch.axes
+    axes.plot(ring[:, 0], ring[:, 1], lw=1.6, zorder=2.6, **LINE)
+    end = ring[-1] + 2.4 * sketch.scale * np.array([-0.35, 0.94])
     head = FancyArrowPatch(
-        (x - 0.6 * scale, y - high / 2),
-        (x + 2.2 * scale, y - high / 2 + 0.2 * scale),
-        arrowstyle="-|>",
-        mutation_scale=9,
-        color="black",
-        lw=0,
-        zorder=2.7,
+        tuple(ring[-4]), tuple(end), arrowstyle="-|>", mutation_scale=11, color="black", lw=0, zorder=2.7
     )
     head.set_clip_on(False)
     axes.add_patch(head)
@@ -169,7 +193,8 @@ def _turn_mark(sketch: Sketch, x: float, y: float) -> None:
 
 def _signs_of_anodes(plan: Plan, sketch: Sketch) -> None:
     """Draw a lead up from every anode, and the sign of its pole; those that would overlap share one."""
-    axes, across, done = sketch.axes, sketch.look.across, []
+    axes, across = sketch.axes, sketch.look.across
+    done: list[float] = []
     y = sketch.top + 0.18 * HEAD * sketch.scale
     for anode in plan.cell.anodes:
         if isinstance(anode, WireAnode):
@@ -192,7 +217,7 @@ def _mark(plan: Plan, solid: Surface, sketch: Sketch) -> None:
         _arrow(sketch, (start, height), (end, height))
         _letter(sketch, (start + end) / 2, height - 0.8 * sketch.scale, "a", align="center", stand="top")
     top, level = solid.bounds[1, 2], plan.cell.tank.depth
-    if level - top > 0.05 * level:
+    if level - top > HARDLY * level:
         x = solid.bounds[:, sketch.look.across].mean() / MILLIMETRE
         aside = x + (_away(plan, sketch) * max(3.5 * sketch.scale, np.ptp(solid.bounds[:, sketch.look.across]) / 2000))
         _arrow(sketch, (aside, top / MILLIMETRE), (aside, level / MILLIMETRE))
@@ -208,32 +233,19 @@ def _away(plan: Plan, sketch: Sketch) -> float:
 
 
 def _arrow(sketch: Sketch, start: tuple[float, float], end: tuple[float, float]) -> None:
-    style = {"arrowstyle": "<|-|>", "mutation_scale": 6, "lw": 0.8, "color": "black", "shrinkA": 0, "shrinkB": 0}
+    style: dict[str, Any] = {
+        "arrowstyle": "<|-|>",
+        "mutation_scale": 6,
+        "lw": 0.8,
+        "color": "black",
+        "shrinkA": 0,
+        "shrinkB": 0,
+    }
     sketch.axes.add_patch(FancyArrowPatch(start, end, zorder=5, **style))
 
 
 def _letter(sketch: Sketch, x: float, y: float, letter: str, *, align: str, stand: str) -> None:
-    sketch.axes.text(x, y, letter, fontsize=11, fontweight="bold", family="DejaVu Sans", ha=align, va=stand, zorder=6)
-
-
-def _captions(plan: Plan, solid: Surface, sketch: Sketch, direction: Floats | None) -> tuple[str, ...]:
-    """Return what the signs, letters and patterns of the sketch mean."""
-    cell = plan.cell
-    gap = nearest_gap(cell, solid, sketch.look.across)
-    top = cell.tank.depth - solid.bounds[1, 2]
-    words = [f"+ anode{'s' if len(cell.anodes) > 1 else ''}   – {hung(plan)}"]
-    if gap is not None:
-        words.append(f"a {lengths(gap[1] - gap[0])}")
-    if top > 0.05 * cell.tank.depth:
-        words.append(f"b {lengths(top)}")
-    lines = ["   ".join(words)]
-    if direction is not None:
-        lines.append(f"Toward the anode: {clipped(_facing(plan, direction), 40)}")
-    kinds = [("striped: shield", cell.shields), ("dotted: thief", cell.thieves)]
-    patterns = [words for words, bodies in kinds if bodies]
-    if patterns:
-        lines.append(", ".join(patterns))
-    return tuple(lines)
+    sketch.axes.text(x, y, letter, fontproperties=face(bold=True), fontsize=11, ha=align, va=stand, zorder=6)
 
 
 def _facing(plan: Plan, direction: Floats) -> str:

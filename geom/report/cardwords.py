@@ -124,12 +124,10 @@ def _sentence(message: str) -> str:
 
 
 def _about(plan: Plan) -> tuple[str, ...]:
-    copies = plan.cell.part.copies
-    several = "" if copies == 1 else f"{copies} parts on a rack, each: "
     target = thickness(plan.job.target.thickness)
     wetted = f"{amount(plan.wetted_area, 'dm²')} ({amount(plan.wetted_area, 'in²')}) wetted"
     return (
-        f"{several}{clipped(plan.cell.part.title, 70)}; {wetted}",
+        f"{clipped(plan.cell.part.title, 70)}; {wetted}",
         f"{clipped(plan.cell.bath.title, 60)}; at least {target} on the significant surface",
     )
 
@@ -152,7 +150,7 @@ def _to_expect(plan: Plan) -> Big:
         return Big("EXPECT  current", current(plan.current), ("how far bath and meter move it: not known",))
     found = plan.bands
     known = found is not None and bool(found.inputs)
-    notes = [between(VOLTAGE, found.of[VOLTAGE]) if found is not None and known else "range not known"]
+    notes = [f"{between(VOLTAGE, found.of[VOLTAGE])} is in order" if found is not None and known else "range not known"]
     needed = None if plan.surroundings is None else plan.surroundings.supplying.needed
     if needed is not None and voltage(needed) != voltage(plan.voltage):
         notes.append(f"with hooks and leads {voltage(needed)}")
@@ -164,9 +162,10 @@ def _how_long(plan: Plan) -> Big:
         return Big("TIME", "none found", ("some place gets next to no current",))
     found = plan.bands
     stages = len(plan.deposit.stages)
-    notes = ["in one go" if stages == 1 else f"in {stages} stages, see below"]
+    how = plan.deposit.stages[0].name
+    notes = [f"in one go, {clipped(how)}" if stages == 1 else f"in {stages} stages, see below"]
     if found is not None and found.inputs:
-        notes.insert(0, between(TIME, found.of[TIME]))
+        notes.insert(0, f"may take {between(TIME, found.of[TIME])}")
     return Big("TIME  with current on", minutes(plan.time), tuple(notes))
 
 
@@ -185,7 +184,8 @@ def _steps(plan: Plan) -> Iterator[Step]:
 
 def _before(plan: Plan) -> Iterator[str]:
     bath, bench = plan.cell.bath, plan.job.bench
-    yield "Clean, rinse. Water must run off as one film: where it breaks, clean again."
+    steps = "" if bench.substrate is None else f" ({clipped(bench.substrate.metal, 20)}: steps in plan.html)"
+    yield f"Clean{steps}, rinse. Water-break test: it must run off as one film; where that breaks, clean again."
     yield "Dry, weigh, note it below."
     if plan.job.masks:
         yield "Stop-off, plugs and contacts on as the job has them."
@@ -196,10 +196,10 @@ def _before(plan: Plan) -> Iterator[str]:
     )
     if bench.stirred is not None:
         yield "Bath moving at the part." if bench.stirred else "Bath at rest: the plan has it unstirred."
-    yield f"Anode on +: {_anode(plan)}; clean, its contact bright."
+    yield f"Anode on plus: {_anode(plan)}; clean, its contact bright."
     hook = bench.hook
     wire = "" if hook is None else f" ({hook.count} x {clipped(hook.metal, 20)}, {lengths(hook.diameter)})"
-    yield f"{hung(plan).capitalize()} on –: hook{wire} bright and tight, hung as drawn."
+    yield f"{hung(plan).capitalize()} on minus: hook{wire} bright and tight, hung as drawn."
     brick = None if plan.surroundings is None else plan.surroundings.supplying.brick
     if brick is not None and brick.bought is not None and brick.rating is not None:
         yield f"Supply of {voltage(brick.voltage)}: {amount(brick.bought, 'ohm', 2)}, {amount(brick.rating, 'W', 2)} or more, in series."
@@ -239,10 +239,11 @@ def _during(plan: Plan) -> Iterator[str]:
         yield f"Hold {current(plan.current)}; volts {within}."
         yield "Volts high: loose hook, cold or weak bath, anode dull and gassing or used up."
         yield "Volts low: bath warmer or stronger, part nearer the anode. Near 0: something touches."
-    yield "Gas: a few bubbles. Much gas, dark rough edges: lower the current, plate longer. Air moving, no flame."
+    yield "Gas: a few bubbles are in order. Much gas or dark, rough edges: lower the current, plate longer. Air moving, no flame."
     yield f"Hook and clips hand-warm at most{_rise(plan)}."
     if len(plan.deposit.stages) > 1 and is_timed(plan):
-        yield f"Turn the {hung(plan)} with the current on, hook tight: a coat that rests may not take the next."
+        turns = "Turn" if len(plan.deposit.stages) == 2 else "Turn or hang anew"
+        yield f"{turns} with the current on, hook tight: on a coat that has rested the next may not hold."
     yield from _anode_left(plan)
 
 
@@ -274,7 +275,8 @@ def _after(plan: Plan) -> Iterator[str]:
     else:
         each = "" if copies == 1 else f" ({amount(deposit.mass / copies, 'g')} each)"
         yield f"Weigh: gain {amount(deposit.mass, 'g')}{each}{_gain_band(plan)}."
-        yield f"1 g more is {thickness(plan.thickness['mean'] / deposit.mass * 1e-3)} on average."
+        step = 10.0 ** math.floor(math.log10(deposit.mass / 3))
+        yield f"Each {amount(step, 'g')} is {thickness(plan.thickness['mean'] * step / deposit.mass)} on average."
     hot = None if plan.job.bench.substrate is None else bake(plan.job.bench.substrate)
     if hot is not None:
         low, high = hot.temperature.low, hot.temperature.high
