@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import pairwise
 
 import numpy as np
@@ -75,6 +75,9 @@ class Bath:
     )
     exchange_range: Range | None = None  # exchange current density [A/m²], where `laws` have one
     growth_per_kelvin: float | None = None  # share by which the conductivity grows [1/K], at `temperature`
+    levels: Mapping[str, float] = field(
+        default_factory=dict
+    )  # attribute name -> share of the cases that its range is stated to hold
     family: str = ""  # bath of the tables that it is like; "": none but itself
 
     def efficiency_at(self, current_density: Floats | float) -> Floats:
@@ -102,6 +105,8 @@ class Bath:
             if getattr(self, name) is not None:
                 _need_positive(getattr(self, name), "low", "high", owner=f"Bath.{name}")
         _check_curve(self.efficiency_curve)
+        if not all(0.0 < level < 1.0 for level in self.levels.values()):
+            raise ValueError(f"Bath.levels must lie between 0 and 1, got {dict(self.levels)!r}")
 
 
 def _check_curve(curve: tuple[tuple[float, float], ...]) -> None:

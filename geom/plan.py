@@ -29,8 +29,8 @@ from geom.bem.problem import Current, Voltage
 from geom.cell.build import build_cell
 from geom.cell.cell import Cell, Pose
 from geom.deposit import Deposit, check_names, mean_growth_rate, plate, significant_panels
-from geom.doubt.bands import AVERAGE, CURRENT, THICKEST, THINNEST, TIME, VOLTAGE, Bands, bands
-from geom.errors import SolveError
+from geom.doubt.bands import Bands
+from geom.doubt.planned import Planned, bands_findings, bands_of
 from geom.feature import Kind
 from geom.field import Field, Prepared, check_balance, solve_field
 from geom.findings import Finding, Severity
@@ -80,7 +80,7 @@ class Plan:
     coverage: Coverage | None = None  # how it lies in the bath's range, first pose
     recesses: tuple[RecessCheck, ...] = ()  # holes, slots, insides, inside bends
     options: Options | None = None  # other ways to do it, where they were asked for
-    bands: Bands | None = None  # what the ranges of the inputs make of it; None where a voltage was given
+    bands: Bands | None = None  # what the ranges of the inputs make of it; None where that cannot be solved
     surroundings: Surroundings | None = None  # supply, wires, bath and anodes
 
     @property
@@ -281,6 +281,7 @@ def assembled_plan(
     times = schedule.times(len(fields))
     within = coverage(first, deposit.significant)
     round_about = surroundings(job, fields, times, deposit, level.prepared)
+    shares = spread(deposit.quarters.reshape(-1), quarter_areas)
     findings = [
         *coverage_findings(within, first.total_current),
         *schedule_findings(schedule),
@@ -289,7 +290,10 @@ def assembled_plan(
         *hanging_findings(hanging, cell.part.area / cell.part.copies),
         *plan_findings(job.supply, first, deposit, strip, schedule, accuracy, job.bench.stirred),
     ]
-    shares = spread(deposit.quarters.reshape(-1), quarter_areas)
+    edge_to_face = None if faces is None or edges is None else edges / faces
+    doubted = bands_of(
+        Planned(job.target, fields, times, deposit, shares, features, edge_to_face, front_to_back, accuracy), level
+    )
     return Plan(
         job=job,
         cell=cell,
@@ -303,43 +307,25 @@ def assembled_plan(
         thickness=shares,
         features=features,
         hottest_strip=strip,
-        edge_to_face=None if faces is None or edges is None else edges / faces,
+        edge_to_face=edge_to_face,
         front_to_back=front_to_back,
         advice=(
             *plan_advice(first, deposit, schedule, over_copies(features), strip, front_to_back, job.target.thickness),
             *rack_advice(copies),
         ),
-        findings=(*job.findings, *cell.part.findings, *cell.findings, *first.panels.findings, *findings),
+        findings=(
+            *job.findings,
+            *cell.part.findings,
+            *cell.findings,
+            *first.panels.findings,
+            *findings,
+            *bands_findings(doubted, job.target.thickness),
+        ),
         copies=copies,
         hanging=hanging,
         bare=bare_results(cell.part, first),
         coverage=within,
         recesses=recess_checks(over_copies(features), first, deposit.time, shares["max"]),
-        bands=_bands(job, level, deposit, shares, accuracy),
+        bands=doubted,
         surroundings=round_about,
     )
-
-
-def _bands(
-    job: Job, level: Level, deposit: Deposit, thickness: Mapping[str, float], accuracy: Accuracy
-) -> Bands | None:
-    """Return what the ranges of the inputs make of the plan; None under a given voltage, or where they cannot be solved."""
-    least = float(deposit.local_thickness[deposit.significant].min())
-    if job.target.voltage is not None or not (math.isfinite(deposit.time) and least > 0):
-        return None
-    known = {
-        VOLTAGE: level.field.voltage,
-        TIME: deposit.time,
-        THINNEST: least,
-        AVERAGE: thickness["mean"],
-        THICKEST: thickness["max"],
-    }
-    limits = () if job.target.is_fixed else level.limits
-    if limits:
-        known = {CURRENT: level.field.total_current, **known}
-    look = level.coarsest or level  # ratios move alike on large panels, for a fraction of the time
-    chosen = significant_panels(level.prepared.cell.part, look.prepared.panels, job.target.significant)
-    try:
-        return bands(level.field, look.prepared, chosen, known, limits, accuracy)
-    except SolveError:
-        return None

@@ -1,9 +1,10 @@
 """What is not known of a bath and a meter: each input with its range, and its value at a standard normal deviate.
 
-Low and high of a range are read as the ends of a band of ``LEVEL`` round a median, the typical value: 5 % lie below
-low, 5 % above high. Each side is half a normal distribution of its own width, of the logarithm of a positive quantity
+Low and high of a range are read as the ends of a band round a median, the typical value: of ``LEVEL``, 5 % below low and
+5 % above high, or of the level that the range is stated with. Each side is half a normal distribution of its own width, of the logarithm of a positive quantity
 (a two-piece normal; Wallis, Statistical Science 29, 2014, from memory). A table that gives nothing but three figures
-allows no finer reading; that its ends are such a band is this program's own choice.
+allows no finer reading; that its ends are such a band is this program's own choice. A meter is known by its limits
+instead: any reading between them has the same chance (JCGM 100:2008, 4.3.7; from memory).
 """
 
 from collections.abc import Callable
@@ -11,8 +12,10 @@ from dataclasses import dataclass, fields, replace
 from typing import Any
 
 import numpy as np
+from scipy.special import ndtr, ndtri
 
 from geom.arrays import Floats
+from geom.bench.readings import METER_TO
 from geom.chemistry import Bath, Range
 from geom.electrode.laws import Law
 
@@ -22,9 +25,6 @@ LEVEL = 0.90
 END = 1.6448536269514722
 """Standard normal deviate below which 95 % lie: that of the high end of a range."""
 
-METER = 0.02
-"""Relative error of the reading of a supply or a meter, either way, in 9 of 10 cases (common practice, no source)."""
-
 LEAST_WARMING = 0.2
 """Share of its conductivity that a bath keeps however cold a draw is: the line in T holds near the bath's own."""
 
@@ -32,11 +32,15 @@ CONDUCTIVITY, TEMPERATURE, SLOPE = "conductivity", "temperature", "Tafel slope"
 EXCHANGE, EFFICIENCY, READING = "exchange current density", "cathode efficiency", "reading of the meter"
 LIMITING = "limiting current density"
 LOGARITHM, PLAIN = "two-piece normal of the logarithm", "two-piece normal"
+EVEN = "even between its limits"
 
 
 @dataclass(frozen=True, slots=True)
 class Input:
-    """One thing that is not known: its range holds ``LEVEL`` of the cases, and typical is the median."""
+    """One thing that is not known: its range holds ``level`` of the cases, and typical is the median.
+
+    All of the cases where it is even between its limits.
+    """
 
     name: str
     low: float  # SI, as the quantity of that name is
@@ -44,14 +48,27 @@ class Input:
     high: float
     distribution: str
     basis: str  # who gives the range
+    level: float = LEVEL
+
+    @property
+    def end(self) -> float:
+        """Standard normal deviate at the high end of the range."""
+        return end_of(self.level)
 
     def at(self, deviate: Floats) -> Floats:
-        """Return (n,) values at (n,) standard normal deviates: typical at 0, low at -``END``, high at ``END``."""
-        share = deviate / END
+        """Return (n,) values at (n,) standard normal deviates: typical at 0, low at -``end``, high at ``end``."""
+        if self.distribution == EVEN:
+            return np.asarray(self.low + (self.high - self.low) * ndtr(deviate))
+        share = deviate / self.end
         if self.distribution == PLAIN:
             wide = np.where(share > 0, self.high - self.typical, self.typical - self.low)
             return np.asarray(self.typical + wide * share)
         return _between(self.low, self.typical, self.high, share)
+
+
+def end_of(level: float) -> float:
+    """Return the standard normal deviate at the high end of a band that holds ``level`` of the cases."""
+    return END if level == LEVEL else float(ndtri(0.5 + 0.5 * level))
 
 
 def _between(low: float, typical: float, high: float, share: Floats) -> Floats:
@@ -104,7 +121,7 @@ class Doubts:
             low, typical, high = self.laws
             for name in (entry.name for entry in fields(typical) if entry.name != "exchange"):
                 flat, middle, steep = (float(getattr(of, name)) for of in (low, typical, high))
-                changed[name] = _between(flat, middle, steep, slope / END)
+                changed[name] = _between(flat, middle, steep, slope / end_of(self.bath.levels.get("law", LEVEL)))
         if is_open:
             changed["exchange"] = value(EXCHANGE, law.exchange)
         return replace(law, **changed) if changed else self.bath.law
@@ -119,27 +136,29 @@ def doubts_of(bath: Bath, *, at_voltage: bool = False, with_limiting: bool = Fal
     """
     laws, exchange = _law_ranges(bath)
     warming = _warming(bath)
-    inputs = [_ranged(CONDUCTIVITY, bath.conductivity_range, "the range of the bath")]
+    inputs = [_ranged(CONDUCTIVITY, bath.conductivity_range, bath, "conductivity")]
     if warming:
         warm = bath.temperature_range
         ends = (min(warm.low, bath.temperature), bath.temperature, max(warm.high, bath.temperature))
         inputs.append(Input(TEMPERATURE, *ends, PLAIN, "the working range of the bath: no temperature is stated"))
     if laws is not None:
         slopes = [float(getattr(law, "cathodic_slope", 0.0)) for law in laws]
-        inputs.append(_ranged(SLOPE, Range(slopes[0], slopes[1], slopes[2]), "the range of the bath"))
+        inputs.append(_ranged(SLOPE, Range(slopes[0], slopes[1], slopes[2]), bath, "law"))
     if exchange is not None:
-        inputs.append(_ranged(EXCHANGE, exchange, "the range of the bath"))
-    inputs.append(_ranged(EFFICIENCY, bath.efficiency_range, "the range of the bath"))
+        inputs.append(_ranged(EXCHANGE, exchange, bath, "exchange_current_density"))
+    inputs.append(_ranged(EFFICIENCY, bath.efficiency_range, bath, "efficiency"))
     if with_limiting and bath.limiting_current_density is not None:
-        inputs.append(_ranged(LIMITING, bath.limiting_current_density, "the range of the bath"))
+        inputs.append(_ranged(LIMITING, bath.limiting_current_density, bath, "limiting_current_density"))
     what = "volts" if at_voltage else "amperes"
-    basis = f"the {what} read, within {100 * METER:.0f} % (common practice, no source)"
-    inputs.append(_ranged(READING, Range(1 / (1 + METER), 1.0, 1 + METER), basis))
+    basis = f"the {what} read, off by {100 * METER_TO:.0f} % at most either way (common practice, no source)"
+    inputs.append(Input(READING, 1 - METER_TO, 1.0, 1 + METER_TO, EVEN, basis))
     return Doubts(bath, tuple(item for item in inputs if item.low < item.high), laws, warming)
 
 
-def _ranged(name: str, of: Range, basis: str) -> Input:
-    return Input(name, of.low, of.typical, of.high, LOGARITHM, basis)
+def _ranged(name: str, of: Range, bath: Bath, attribute: str) -> Input:
+    level = bath.levels.get(attribute, LEVEL)
+    stated = "" if attribute not in bath.levels else f", stated as its {100 * level:.0f} %"
+    return Input(name, of.low, of.typical, of.high, LOGARITHM, f"the range of the bath{stated}", level)
 
 
 def _law_ranges(bath: Bath) -> tuple[tuple[Law, Law, Law] | None, Range | None]:

@@ -15,7 +15,7 @@ from geom.advice.current import AT_MEAN, AT_STRIP, AT_VOLTS
 from geom.advice.limit import Limit
 from geom.arrays import Floats
 from geom.doubt.inputs import Draw
-from geom.doubt.response import RESISTANCE, SHARE, STRIP, Response, Site
+from geom.doubt.response import SHARE, STRIP, Response, Site, resistance_of
 
 STEPS = 12
 """Of a fixed-point, or Newton's, iteration, at most: the ratios move slowly with current, and four or five do."""
@@ -46,10 +46,10 @@ class Moving:
     response: Response
     typical: Draw  # one case: the inputs as the plan has them
 
-    def volts(self, draw: Draw, current: Floats) -> Floats:
-        """Return (n,) voltages between anode and part [V] at (n,) currents [A]."""
+    def volts(self, draw: Draw, current: Floats, pose: int = 0) -> Floats:
+        """Return (n,) voltages between anode and part [V] at (n,) currents [A]; drops are those of the first pose."""
         wagner = self.site.wagner(draw, current)
-        ohmic = self.response.at(RESISTANCE, wagner) / draw.conductivity * current
+        ohmic = self.response.at(resistance_of(pose), wagner) / draw.conductivity * current
         return np.asarray(ohmic + self.site.drops(draw, current))
 
     def recommended(self, limits: Sequence[Limit], draw: Draw) -> Floats:
@@ -68,7 +68,7 @@ class Moving:
         if limit.name == AT_MEAN:
             return self._held(SHARE, draw, limit.value, 1.0)
         if limit.name == AT_VOLTS:
-            return self._at_volts(draw, limit.value, float(self.volts(self.typical, np.array([limit.value]))[0]))
+            return self.current_at(draw, limit.value, self.volts(self.typical, np.array([limit.value])))
         return np.full(len(draw.conductivity), limit.value)
 
     def _held(self, name: str, draw: Draw, value: float, goal: Floats | float) -> Floats:
@@ -84,9 +84,9 @@ class Moving:
     def _at(self, name: str, draw: Draw, current: Floats) -> Floats:
         return self.response.at(name, self.site.wagner(draw, current))
 
-    def _at_volts(self, draw: Draw, value: float, volts: float) -> Floats:
-        """Return the currents at a voltage, by Newton's method in the logarithm of the current."""
-        current = np.full(len(draw.conductivity), value)
+    def current_at(self, draw: Draw, near: float, volts: Floats) -> Floats:
+        """Return the currents [A] at voltages [V], by Newton's method in the logarithm of the current from ``near`` on."""
+        current = np.full(len(draw.conductivity), near)
         for _ in range(STEPS):
             here = self.volts(draw, current)
             slope = (self.volts(draw, current * (1 + NUDGE)) - here) / NUDGE

@@ -6,13 +6,15 @@ current enters, so that conductivity, slope and current share one coordinate, an
 them all. For other laws W is taken at the mean current density: near enough, as tests against direct solves hold.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
+from geom.advice.copies import over_copies
+from geom.advice.features import feature_results
 from geom.advice.figures import MEAN_OF
-from geom.advice.measures import feature_means, front_and_back, hottest_current_density, kind_mean, spread
+from geom.advice.measures import front_and_back, hottest_current_density, kind_mean, spread
 from geom.arrays import Bools, Floats
 from geom.bem.problem import Current
 from geom.deposit import plate
@@ -39,6 +41,16 @@ HELD = 0.95
 # figures of a response: thicknesses per coulomb, current densities and resistance per ampere
 LEAST, MEAN, MOST, MASS = "least", "mean", "most", "mass"
 EDGES, SIDES, STRIP, SHARE, RESISTANCE = "edges", "sides", "strip", "share", "resistance"
+LEAST_OF = "least of "
+"""Before the name of a feature, as `MEAN_OF`: of all parts on a rack together."""
+
+Currents = Callable[[Draw], Floats]
+"""Currents that flow in the cases of a draw [A]."""
+
+
+def resistance_of(pose: int) -> str:
+    """Return the name of the resistance of the liquid, times its conductivity, in a pose: from 0, the first."""
+    return RESISTANCE if pose == 0 else f"{RESISTANCE} {pose}"
 
 
 @dataclass(frozen=True, eq=False)
@@ -107,44 +119,54 @@ def site_of(field: Field) -> Site:
     return Site(float(field.wetted_area), field.current / field.total_current, anodes)
 
 
-def response_of(
-    doubts: Doubts,
-    fields: Sequence[Field],
-    prepareds: Sequence[Prepared],
-    times: Sequence[float],
-    significant: Bools,
-) -> Response:
+@dataclass(frozen=True, eq=False)
+class Posed:
+    """The poses of a schedule, the first first, with their fields on the panels that a response is read from."""
+
+    fields: tuple[Field, ...]
+    prepareds: tuple[Prepared, ...]
+    times: tuple[float, ...]  # in each of them [s]
+    significant: Bools  # (part_count,)
+
+    @property
+    def current(self) -> float:
+        """That the plan sets, or expects [A]."""
+        return self.fields[0].total_current
+
+
+def response_of(doubts: Doubts, posed: Posed, currents: Currents | None = None) -> Response:
     """Return the figures of a schedule against ln W, by solving each pose at two more points of it.
 
     The points are the likeliest inputs that bring ln W to either end of its band (first-order reliability; Hasofer
-    and Lind, J. Eng. Mech. 100, 1974): for a single input its low and its high.
+    and Lind, J. Eng. Mech. 100, 1974): for a single input its low and its high. ``currents`` flow where the current
+    goes with the inputs; by default it is the plan's own.
 
     Raises
     ------
     SolveError
         where a solve of one of the points does not converge.
     """
-    site = site_of(fields[0])
-    draws = [doubts.draw(deviates[None, :]) for deviates in _ends(doubts, site, fields[0].total_current)]
-    all_fields = [tuple(fields)]
+    site = site_of(posed.fields[0])
+    flows = currents or (lambda draw: np.full(len(draw.conductivity), posed.current))
+    draws = [doubts.draw(deviates[None, :]) for deviates in _ends(doubts, site, flows)]
+    all_fields = [posed.fields]
     for draw in draws:
-        all_fields.append(
-            tuple(_again(field, prepared, draw) for field, prepared in zip(fields, prepareds, strict=True))
-        )
+        at = float(flows(draw)[0])
+        pairs = zip(posed.fields, posed.prepareds, strict=True)
+        all_fields.append(tuple(_again(field, prepared, draw, at) for field, prepared in pairs))
     draws.insert(0, doubts.draw(np.zeros((1, len(doubts.inputs)))))
-    current = np.array([fields[0].total_current])
-    wagner = np.array([float(site.wagner(draw, current)[0]) for draw in draws])
-    found = [_figures(of, times, significant, site, draw) for of, draw in zip(all_fields, draws, strict=True)]
+    wagner = np.array([float(site.wagner(draw, flows(draw))[0]) for draw in draws])
+    found = [_figures(of, posed, draw) for of, draw in zip(all_fields, draws, strict=True)]
     order = np.argsort(wagner)
     names = [name for name in found[0] if all(name in one for one in found)]
     return Response(wagner[order], {name: np.log([found[k][name] for k in order]) for name in names})
 
 
-def _ends(doubts: Doubts, site: Site, current: float) -> list[Floats]:
+def _ends(doubts: Doubts, site: Site, flows: Currents) -> list[Floats]:
     """Return the deviates of the inputs that bring ln W to its low and to its high end; none where nothing moves it."""
     if doubts.bath.law is None:
         return []
-    count, at = len(doubts.inputs), np.array([current])
+    count = len(doubts.inputs)
     ends = []
     for sign in (-1.0, 1.0):
         steps = np.zeros(count)
@@ -152,7 +174,8 @@ def _ends(doubts: Doubts, site: Site, current: float) -> list[Floats]:
             for way in (-1.0, 1.0):  # an input may move W either way
                 deviates = np.zeros((2, count))
                 deviates[1, k] = way * STEP
-                low, high = (float(site.wagner(doubts.draw(row[None, :]), at)[0]) for row in deviates)
+                draw = doubts.draw(deviates)
+                low, high = site.wagner(draw, flows(draw)).tolist()
                 if sign * (high - low) > abs(steps[k]):
                     steps[k] = way * sign * (high - low)
         length = float(np.linalg.norm(steps))
@@ -161,12 +184,12 @@ def _ends(doubts: Doubts, site: Site, current: float) -> list[Floats]:
     return ends
 
 
-def _again(field: Field, prepared: Prepared, draw: Draw) -> Field:
-    """Return a field solved again at one draw of the inputs, at its own current."""
+def _again(field: Field, prepared: Prepared, draw: Draw, current: float) -> Field:
+    """Return a field solved again at one draw of the inputs."""
     law = _single(draw.law)
     bath = replace(prepared.cell.bath, conductivity=float(draw.conductivity[0]), law=law)
     moved = replace(prepared, cell=replace(prepared.cell, bath=bath))
-    return solve_field(moved, Current(field.total_current), start=field, tolerance=SOLVED, balance=UNCHECKED)
+    return solve_field(moved, Current(current), start=field, tolerance=SOLVED, balance=UNCHECKED)
 
 
 def _single(law: Law | None) -> Law | None:
@@ -178,18 +201,13 @@ def _single(law: Law | None) -> Law | None:
     return replace(law, **numbers) if numbers else law  # type: ignore[arg-type]
 
 
-def _figures(
-    fields: Sequence[Field], times: Sequence[float], significant: Bools, site: Site, draw: Draw
-) -> dict[str, float]:
+def _figures(fields: Sequence[Field], posed: Posed, draw: Draw) -> dict[str, float]:
     """Return the figures of a schedule, per coulomb and per ampere; those that are not positive are left out."""
-    first = fields[0]
-    deposit = plate(fields, times, [""] * len(fields), significant)
+    first, significant = fields[0], posed.significant
+    deposit = plate(fields, posed.times, [""] * len(fields), significant)
     per_coulomb = 1 / (first.total_current * first.cell.bath.efficiency)
     whole = spread(deposit.quarters.reshape(-1), np.repeat(deposit.true_areas / 4, 4))
-    part, panels = first.cell.part, first.panels
-    means = feature_means(deposit.thickness, first.areas, panels, len(part.features))
-    total = np.array([first.total_current])
-    ohmic = first.voltage - float(site.drops(draw, total)[0])
+    part = first.cell.part
     edges, faces = (kind_mean(first, part, kinds) for kinds in ((Kind.EDGE, Kind.END), (Kind.FACE,)))
     sides = front_and_back(first)
     found = {
@@ -199,9 +217,17 @@ def _figures(
         MASS: deposit.mass * per_coulomb,
         STRIP: hottest_current_density(first) / first.total_current,
         SHARE: first.current / first.total_current,
-        RESISTANCE: ohmic * float(draw.conductivity[0]) / first.total_current,
         EDGES: edges / faces if edges and faces else 0.0,
         SIDES: sides[0] / sides[1] if sides else 0.0,
-        **{MEAN_OF + f.name: float(v) * per_coulomb for f, v in zip(part.features, means, strict=True)},
     }
+    for pose, field in enumerate(fields):
+        found[resistance_of(pose)] = _ohmic(field, draw) * float(draw.conductivity[0]) / field.total_current
+    for feature in over_copies(feature_results(part, first, deposit, 0.0)):
+        found[MEAN_OF + feature.name] = feature.thickness * per_coulomb
+        found[LEAST_OF + feature.name] = feature.least_thickness * per_coulomb
     return {name: value for name, value in found.items() if np.isfinite(value) and value > 0}
+
+
+def _ohmic(field: Field, draw: Draw) -> float:
+    """Return the voltage less the drops of part and anodes at their means [V]."""
+    return field.voltage - float(site_of(field).drops(draw, np.array([field.total_current]))[0])

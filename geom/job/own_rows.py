@@ -123,6 +123,7 @@ class RowKeys(StandingKeys):
     high: Any = None
     unit: Text | None = None
     at: Annotated[str, BeforeValidator(_temperature_text)] | None = None
+    level: Annotated[float, quantity("fraction", Span("%", 0.5, 0.999))] | None = None
 
 
 class CurveKeys(StandingKeys):
@@ -203,6 +204,7 @@ def _row(kind: _Kind, *, at: str | None = None) -> Any:
             **numbers,
             **({"unit": unit} if unit else {}),
             **({"at": keys.at or at} if at else {}),
+            **({} if keys.level is None else {"level": keys.level}),
             **keys.standing(),
         }
 

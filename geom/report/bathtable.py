@@ -33,6 +33,7 @@ class _Line:
     trust: Trust
     basis: str
     text: str
+    level: float | None = None  # share of the times that low to high holds the truth
 
 
 def bath_table_text(found: Calibration) -> str:
@@ -58,7 +59,8 @@ def bath_table_text(found: Calibration) -> str:
         ends = zip(("low", "typical", "high"), (line.range.low, line.range.typical, line.range.high), strict=True)
         numbers = ", ".join(f"{name} = {_number(value, UNITS[line.key])}" for name, value in ends)
         who = f"source = {source}, basis = {_quoted(line.basis)}, trust = {_quoted(str(line.trust))}"
-        lines.append(f"{line.key} = {{ {numbers}{unit}{at}, {who}, text = {_quoted(line.text)} }}")
+        level = "" if line.level is None else f", level = {line.level:g}"
+        lines.append(f"{line.key} = {{ {numbers}{unit}{at}{level}, {who}, text = {_quoted(line.text)} }}")
     if found.efficiency_curve:
         points = ", ".join(f"[{_number(at, 'A/dm2')}, {_number(share, '')}]" for at, share in found.efficiency_curve)
         trust = found.figure("efficiency")
@@ -81,7 +83,7 @@ def _lines(found: Calibration) -> Iterator[_Line]:
         "that of the readings",
     )
     for figure in found.figures:
-        yield _Line(figure.key, figure.range, figure.trust, "measured", _rests(figure))
+        yield _Line(figure.key, figure.range, figure.trust, "measured", _rests(figure), figure.level)
 
 
 def _rests(figure: Figure) -> str:

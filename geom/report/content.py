@@ -2,8 +2,9 @@
 
 from geom.advice.copies import over_copies, thickness_ratio
 from geom.advice.supply import electrode_parts
+from geom.doubt.bands import EDGES_TO_FACES, METAL, SIDE_TO_SIDE, TIME, VOLTAGE
 from geom.findings import Severity
-from geom.plan import HUNG_AS, Plan
+from geom.plan import Plan
 from geom.report import sure
 from geom.report.amounts import (
     amount,
@@ -17,7 +18,9 @@ from geom.report.amounts import (
     thickness,
     voltage,
 )
-from geom.report.bands import bands_answer, bands_section
+from geom.report.answer import NEVER, band_of, hung
+from geom.report.answer import answer as answer_of
+from geom.report.bands import bands_section, between, feature_bands_section
 from geom.report.bathuse import anode_section, bath_use_section
 from geom.report.cautions import cautions_section, preparation_section
 from geom.report.hanging import hanging_section
@@ -28,8 +31,7 @@ from geom.report.schedule import schedule_section
 from geom.report.supply import supply_section
 from geom.report.tree import Document, Row, Section, Table
 
-NEVER = 1e7
-"""A time longer than this, about four months, is none [s]."""
+__all__ = ["NEVER", "document"]
 
 
 def document(plan: Plan) -> Document:
@@ -41,6 +43,7 @@ def document(plan: Plan) -> Document:
         _copies(plan),
         _thickness(plan),
         bands_section(plan.bands),
+        feature_bands_section(plan.bands),
         recess_section(plan.recesses, plan.options is not None),
         options_section(plan.options),
         schedule_section(plan.schedule),
@@ -58,51 +61,7 @@ def document(plan: Plan) -> Document:
         _checks(plan),
         sure.numerical_error(plan),
     )
-    return Document(plan.job.title, _answer(plan), tuple(s for s in sections if s.sentences or s.rows or s.table))
-
-
-def _answer(plan: Plan) -> tuple[str, ...]:
-    target, least = plan.job.target.thickness, plan.minimum_local_thickness
-    reached = f"at least {thickness(min(target, least) if least < 0.99 * target else target)}"
-    return (
-        _setting(plan),
-        _timing(plan),
-        f"That puts {reached} on the significant surface; {thickness(plan.thickness['mean'])} on average over all that is wet, "
-        f"{thickness(plan.thickness['max'])} at the thickest edges.",
-        *bands_answer(plan.bands),
-    )
-
-
-def _setting(plan: Plan) -> str:
-    volts = " then ".join(dict.fromkeys(sure.of_voltage(plan, voltage(stage.voltage)) for stage in plan.deposit.stages))
-    volts = volts or sure.of_voltage(plan, voltage(plan.voltage))
-    first = plan.fields[0]
-    shares = (
-        f"{current(first.current)} into the {_hung(plan)} and {current(sum(first.thief_currents))} into the thieves"
-    )
-    split = f", {shares}" if first.thief_currents else ""
-    if plan.job.target.voltage is not None:
-        expected = sure.at_volts(plan, current(plan.current))
-        return f"Set {voltage(plan.job.target.voltage)} (your voltage). Expect about {expected}{split}."
-    whose = "your current" if plan.current_is_given else "recommended"
-    return f"Set {current(plan.current)} ({whose}{split}). Expect about {volts} between anode and part."
-
-
-def _hung(plan: Plan) -> str:
-    """Return the word for what hangs and turns."""
-    return "part" if plan.cell.part.copies == 1 else "rack"
-
-
-def _timing(plan: Plan) -> str:
-    stages = plan.deposit.stages
-    if not stages or not plan.time < NEVER:
-        return "No time was found: some place of the significant surface gets next to no current."
-    words = [f"Plate {sure.of_time(plan, minutes(stages[0].time))} {stages[0].name}"]
-    for stage in stages[1:]:
-        turn = f"turn the {_hung(plan)} half round about the vertical"
-        how = f"hang it as {stage.name.removeprefix(HUNG_AS)}" if stage.name.startswith(HUNG_AS) else turn
-        words.append(f"then {how} and plate {sure.of_time(plan, minutes(stage.time))} more")
-    return f"{', '.join(words)}."
+    return Document(plan.job.title, answer_of(plan), tuple(s for s in sections if s.sentences or s.rows or s.table))
 
 
 def _grave(plan: Plan) -> tuple[str, ...]:
@@ -248,10 +207,10 @@ def _thickness(plan: Plan) -> Section:
     sides, edges = sure.of_ratios(plan)
     if plan.front_to_back is not None:
         ratio = plus_minus(amount(plan.front_to_back, "", 2), sides)
-        rows.append(Row("toward the anode / away from it, as first hung", ratio))
+        rows.append(Row("toward the anode / away from it, as first hung", f"{ratio}{_within(plan, SIDE_TO_SIDE)}"))
     if plan.edge_to_face is not None:
         ratio = plus_minus(amount(plan.edge_to_face, "", 2), edges)
-        rows.append(Row("edges / broad faces, as first hung", ratio))
+        rows.append(Row("edges / broad faces, as first hung", f"{ratio}{_within(plan, EDGES_TO_FACES)}"))
     if plan.hottest_strip is not None:
         strip = plan.hottest_strip
         label = f"hottest edge, mean over a strip {amount(strip.width, 'mm', 2)} wide"
@@ -270,7 +229,7 @@ def _amounts(plan: Plan) -> Section:
         Row("wetted area", _both_areas(plan.wetted_area)),
         *_more_areas(plan),
         Row("mean current density", sure.at_volts(plan, current_density(first.mean_current_density))),
-        Row("time for the whole schedule", sure.of_time(plan, minutes(plan.time))),
+        Row("time for the whole schedule", f"{sure.of_time(plan, minutes(plan.time))}{_within(plan, TIME)}"),
     ]
     if low < high:
         shortest, longest = (amount(plan.time * bath.efficiency / share, "min") for share in (high, low))
@@ -281,8 +240,8 @@ def _amounts(plan: Plan) -> Section:
         Row("time until the mean alone meets the target", sure.at_volts(plan, minutes(plan.time_to_mean))),
         Row("charge", sure.at_volts(plan, amount(deposit.charge, "Ah"))),
         Row(
-            "metal deposited" + (f" on the {_hung(plan)}" if plan.cell.thieves else ""),
-            sure.at_volts(plan, amount(deposit.mass, "g")),
+            "metal deposited" + (f" on the {hung(plan)}" if plan.cell.thieves else ""),
+            f"{sure.at_volts(plan, amount(deposit.mass, 'g'))}{_within(plan, METAL)}",
         ),
         *([Row("metal deposited on the thieves", amount(deposit.thief_mass, "g"))] if plan.cell.thieves else []),
         Row("anode metal dissolved (at 100 % anode efficiency)", sure.at_volts(plan, amount(deposit.anode_mass, "g"))),
@@ -321,16 +280,22 @@ def _more_areas(plan: Plan) -> list[Row]:
 
 
 def _voltage_band(plan: Plan) -> str:
-    """Return the voltage with what the range of the conductivity makes of its ohmic share."""
-    field, bath = plan.fields[0], plan.cell.bath
-    drop = sum(electrode_parts(field))
-    ohmic = field.voltage - drop
-    low = drop + ohmic * bath.conductivity / bath.conductivity_range.high
-    high = drop + ohmic * bath.conductivity / bath.conductivity_range.low
-    text = f"{sure.of_voltage(plan, voltage(field.voltage))}, of it {voltage(ohmic)} in the liquid"
-    if high - low > 0.02 * field.voltage:
-        text += f"; {voltage(low)} to {voltage(high)} over the range of the conductivity"
-    return text
+    """Return the voltage with its band, and what of it the liquid takes."""
+    field = plan.fields[0]
+    ohmic = field.voltage - sum(electrode_parts(field))
+    return (
+        f"{sure.of_voltage(plan, voltage(field.voltage))}, of it {voltage(ohmic)} in the liquid{_within(plan, VOLTAGE)}"
+    )
+
+
+def _within(plan: Plan, name: str) -> str:
+    """Return the band of a figure behind it."""
+    band = band_of(plan, name)
+    return "" if band is None or not band.low < band.high else f"; {between(name, band)} in {_cases(plan)}"
+
+
+def _cases(plan: Plan) -> str:
+    return f"{100 * (0.0 if plan.bands is None else plan.bands.level):.0f} of 100 cases"
 
 
 def _set_up(plan: Plan) -> Section:

@@ -129,6 +129,7 @@ def bath(
             laws=laws,
             exchange_range=range_of(rows["exchange_current_density"], "current density") if laws else None,
             growth_per_kelvin=growth_per_kelvin(key, at),
+            levels=_levels(rows, limiting),
             family=entry.get("family", ""),
         )
     except ValueError as mistake:
@@ -424,6 +425,14 @@ def _sources(
     if "efficiency" in stated:
         absent.add("efficiency_curve")
     return {key: who for key, who in sources.items() if key not in absent}
+
+
+def _levels(rows: Mapping[str, Row], limiting: str) -> dict[str, float]:
+    """Return the share of the cases that a range is stated to hold, by attribute of a bath, where it is stated."""
+    named = {"law": "tafel_slope", "limiting_current_density": limiting}
+    names = ("conductivity", "efficiency", "law", "exchange_current_density", "limiting_current_density")
+    known = {name: rows.get(named.get(name, name), {}).get("level") for name in names}
+    return {name: float(level) for name, level in known.items() if level is not None}
 
 
 def _range_if(rows: Mapping[str, Row], key: str, quantity: str) -> Range | None:

@@ -18,10 +18,12 @@ from geom.bench.records import Hook, Substrate
 from geom.bench.strength import making
 from geom.cell.cell import JarTank, RodAnode
 from geom.cli.main import error_tree
+from geom.doubt.bands import AMPERES, CURRENT
 from geom.errors import JobError, PartError
 from geom.findings import Severity
 from geom.job.job import Supply
 from geom.options.solved import Option, Options
+from geom.plan import Plan
 from geom.repair.change import Change
 from geom.report.jsonfile import plan_tree
 from geom.report.survey import survey_tree
@@ -63,6 +65,13 @@ def other_cell() -> dict[str, Any]:
     return plan_tree(replace(plan, job=job, cell=cell, bare=bare, surroundings=full(plan.surroundings)))
 
 
+def at_volts() -> Plan:
+    """Return the small plan as if it had a band on the current that flows."""
+    plan = small_plan()
+    assert plan.bands is not None
+    return replace(plan, bands=replace(plan.bands, of={**plan.bands.of, AMPERES: plan.bands.of[CURRENT]}))
+
+
 def full(found: Surroundings) -> Surroundings:
     """Return it with a brick, a hook and a bath that is made up."""
     hook = (Hook("copper", 1e-3), wire_rule("copper"))
@@ -75,7 +84,7 @@ def full(found: Surroundings) -> Surroundings:
 
 
 def test_every_key_of_a_plan_is_listed_and_no_other():
-    plans = (small_plan(), rack_plan(), holding())
+    plans = (small_plan(), rack_plan(), holding(), at_volts())
     found = {*keys(other_cell())}.union(*(keys(plan_tree(plan)) for plan in plans))
     assert found - {"rack", "hanging.tilt", "supply.brick", "bath_use.make_up", "preparation", "options"} == documented(
         "geom plan"
@@ -104,6 +113,7 @@ def test_numbers_have_their_unit_in_the_key():
     plain = {
         "worst_share_eaten",
         "samples",
+        "target_met_share",
         "level",
         "driver_share",
         "needed",
@@ -144,7 +154,13 @@ def test_numbers_have_their_unit_in_the_key():
         if place.startswith(".numerical_error.of."):
             continue  # names of features, which hold points, are keys there
         record, last = place.rsplit(".", 1)
-        is_ratio = "ratio" in place or last in ("edge_to_face", "front_to_back") or last in plain or record in records
+        is_ratio = (
+            "ratio" in place
+            or "edge_to_face" in place
+            or "front_to_back" in place
+            or last in plain
+            or record in records
+        )
         assert is_ratio or unit.search(last) or unit.search(record) or last == "A_dm2", place
 
 

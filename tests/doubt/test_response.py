@@ -8,12 +8,11 @@ import pytest
 from helpers.cells import COARSE, reference
 from numpy.testing import assert_allclose
 
-from geom.advice.accuracy import Accuracy
 from geom.arrays import Bools
 from geom.bem.problem import Current
 from geom.chemistry import Bath
 from geom.deposit import significant_panels
-from geom.doubt.bands import THICKEST, THINNEST, VOLTAGE, bands
+from geom.doubt.bands import THICKEST, THINNEST, VOLTAGE, Told, bands
 from geom.doubt.inputs import Doubts, Draw, doubts_of
 from geom.doubt.response import (
     EDGES,
@@ -21,6 +20,8 @@ from geom.doubt.response import (
     MOST,
     RESISTANCE,
     STRIP,
+    UNCHECKED,
+    Posed,
     Response,
     Site,
     _again,
@@ -53,7 +54,7 @@ def _solved(of: Bath, current: float = AMPERES) -> tuple[Prepared, Field, Bools]
 def response(name: str) -> tuple[Doubts, Response, Site]:
     prepared, field, chosen = cell_of(name)
     doubts = doubts_of(field.cell.bath)
-    return doubts, response_of(doubts, (field,), (prepared,), (1.0,), chosen), site_of(field)
+    return doubts, response_of(doubts, Posed((field,), (prepared,), (1.0,), chosen)), site_of(field)
 
 
 def typical(doubts: Doubts) -> Draw:
@@ -68,8 +69,8 @@ def test_figures_at_draws_of_all_inputs_are_those_of_direct_solves(name: str) ->
     at = np.array([field.total_current])
     for deviates in np.random.default_rng(7).uniform(-1.6, 1.6, (4, 1, len(doubts.inputs))):
         draw = doubts.draw(deviates)
-        direct = _again(field, prepared, draw)
-        truth = _figures((direct,), (1.0,), chosen, site, draw)
+        direct = _again(field, prepared, draw, field.total_current)
+        truth = _figures((direct,), Posed((field,), (prepared,), (1.0,), chosen), draw)
         wagner = site.wagner(draw, at)
         for figure in (LEAST, MOST, STRIP, EDGES):
             assert_allclose(found.at(figure, wagner)[0], truth[figure], rtol=0.01, atol=0, err_msg=figure)
@@ -93,7 +94,7 @@ def test_the_ends_of_one_open_input_are_solved_themselves() -> None:
     one = bath("watts-nickel", law=law, efficiency=0.95, temperature=328.15)
     prepared, field, chosen = _solved(one)
     doubts = doubts_of(one)
-    found = response_of(doubts, (field,), (prepared,), (1.0,), chosen)
+    found = response_of(doubts, Posed((field,), (prepared,), (1.0,), chosen))
     expected = np.log([k / 0.05 for k in (one.conductivity_range.low, one.conductivity, one.conductivity_range.high)])
     assert_allclose(np.diff(found.wagner), np.diff(expected), rtol=1e-6, atol=0)
 
@@ -101,7 +102,7 @@ def test_the_ends_of_one_open_input_are_solved_themselves() -> None:
 def test_without_polarization_nothing_is_solved_anew() -> None:
     primary = bath("watts-nickel", law=None)
     prepared, field, chosen = _solved(primary)
-    found = response_of(doubts_of(primary), (field,), (prepared,), (1.0,), chosen)
+    found = response_of(doubts_of(primary), Posed((field,), (prepared,), (1.0,), chosen))
     assert len(found.wagner) == 1
     # V = I K / kappa
     volts = float(found.at(RESISTANCE, np.zeros(1))[0]) / primary.conductivity * AMPERES
@@ -136,14 +137,11 @@ def test_panels_a_good_deal_larger_give_nearly_the_same_bands() -> None:
     few = mesh_cell(field.cell, MeshOptions(budget=500))
     assert len(few.body) < 0.5 * len(field.panels.body)
     own = {VOLTAGE: field.voltage, THINNEST: 8e-6, THICKEST: 30e-6}
-    exact = Accuracy(0.05, {"voltage": 0.0, "thinnest": 0.0, "hottest": 0.0, "p99": 0.0}, frozenset(), (1,))
-    made = [
-        bands(field, prepared, rows, own, (), exact).of
-        for prepared, rows in (
-            (cell_of("watts-nickel")[0], chosen),
-            (prepare(field.cell, few), significant_panels(field.cell.part, few, ("all",))),
-        )
-    ]
+    large = prepare(field.cell, few)
+    coarse = solve_field(large, Current(field.total_current), balance=UNCHECKED)
+    of_few = Posed((coarse,), (large,), (1.0,), significant_panels(field.cell.part, few, ("all",)))
+    of_many = Posed((field,), (cell_of("watts-nickel")[0],), (1.0,), chosen)
+    made = [bands(posed, Told(own)).of for posed in (of_many, of_few)]
     for name, value in own.items():
         assert made[0][name].high > 1.05 * made[0][name].low
         assert_allclose(
