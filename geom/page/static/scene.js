@@ -10,6 +10,7 @@ const SETTINGS = { displayModeBar: false, responsive: false, scrollZoom: false, 
 const NEAR = 1.5; // distance of the eye, in units of the longest side
 const TWO_FROM = 560; // px of width from which a part is shown from both sides at once
 const TWO_UP_TO = 20000; // faces
+const QUIET_FROM = 6000; // faces from which nothing is read under the pointer while it drags: ten times smoother
 
 export class View {
   constructor(host, tools = null) {
@@ -20,6 +21,8 @@ export class View {
     if (tools) this.addTools(tools);
     const refit = later(120, () => this.resize());
     new ResizeObserver(refit).observe(host);
+    host.addEventListener("pointerdown", () => this.pointing(false), { capture: true });
+    window.addEventListener("pointerup", () => this.pointing("closest"));
     window.matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => this.redraw());
   }
 
@@ -53,6 +56,12 @@ export class View {
     } finally {
       this.following = false;
     }
+  }
+
+  pointing(mode) {
+    if (!this.scene || !this.host.layout || this.scene.part.i.length < QUIET_FROM) return;
+    if ((this.host.layout.scene.hovermode ?? "closest") === mode) return;
+    this.relayout({ "scene.hovermode": mode, ...(this.both ? { "scene2.hovermode": mode } : {}) });
   }
 
   async drop() {
