@@ -30,7 +30,11 @@ SKETCH_WIDE = 96.0
 UPPER = (86.0, 78.0, 70.0, 62.0, 56.0)
 """Heights that sketch and figures may have, the best first."""
 
+STOPPED_UPPER = (62.0, 56.0, 52.0)
+"""The same on a card that says not to plate."""
+
 STEPS_HIGH, UNTIMED_HIGH = 17.0, 10.0
+ABREAST = 3  # stages that are drawn in a row; more are listed
 LABEL, CAPTION = 10.5, 9.5
 BLANKS_HIGH = 25.0
 TICK = 3.0  # side of the square to tick
@@ -207,46 +211,66 @@ def _above(big: Big, wide: float, high: float) -> _Way:
 
 
 def _steps_high(words: Card) -> float:
-    if len(words.steps) == 1:
+    """Return the room that the stages take: none where the figure of the time says it all, or nothing is to be plated."""
+    if len(words.steps) == 1 or words.stops:
         return 0.0
+    if len(words.steps) > ABREAST:
+        return 6.0 + -(-min(len(words.steps), MOST_STEPS) // 2) * 6.0 + GAP
     return (STEPS_HIGH if words.steps else UNTIMED_HIGH) + GAP
 
 
 def _steps(page: Page, words: Card, y: float) -> float:
-    """Draw the stages in a row with the turns between them; return where it ends."""
-    room = _inner(page)
-    if len(words.steps) == 1:  # the figure of the time says it all
+    """Draw the stages in their order; return where they end."""
+    room, high = _inner(page), _steps_high(words)
+    if not high:
         return y
     if not words.steps:
         page.box((MARGIN, y, room, UNTIMED_HIGH), line=1.6)
         page.text(page.wide / 2, y + 2.4, "No time was found for this plan.", 14, bold=True, align="center")
-        return y + UNTIMED_HIGH + GAP
-    shown = words.steps if len(words.steps) <= MOST_STEPS else words.steps[: MOST_STEPS - 1]
-    more = len(words.steps) - len(shown)
-    between = 34.0 if len(shown) <= 3 else 20.0
-    cells = len(shown) + bool(more)
-    wide = (room - between * (cells - 1)) / cells
+    elif len(words.steps) > ABREAST:
+        _steps_listed(page, words, y)
+    else:
+        _steps_abreast(page, words, y)
+    return y + high
+
+
+def _steps_abreast(page: Page, words: Card, y: float) -> None:
+    """Draw the stages in a row with the turns between them."""
+    between = 34.0
+    wide = (_inner(page) - between * (len(words.steps) - 1)) / len(words.steps)
     x = MARGIN
-    for number, step in enumerate(shown, start=1):
+    for number, step in enumerate(words.steps, start=1):
         if number > 1:
             _arrow_of(page, step.turn, (x - between, y, between, STEPS_HIGH))
         page.box((x, y, wide, STEPS_HIGH), fill=PALE, line=1.6)
         label = f"{number}. {step.how}"
-        small = max(fitted(label, wide - 4, 10.0), 6.5)
+        small = max(fitted(label, wide - 4, 10.0), 7.5)
         page.text(x + wide / 2, y + 1.2, cut(wrapped(label, small, wide - 4), 1)[0], small, align="center")
         size = fitted(step.minutes, wide - 6, 25.0, bold=True)
         page.text(x + wide / 2, y + 10.6 - 0.55 * size * POINT, step.minutes, size, bold=True, align="center")
         x += wide + between
-    if more:
-        page.text(x + wide / 2, y + 6, f"and {more} more", fitted(f"and {more} more", wide, 9), align="center")
-    return y + STEPS_HIGH + GAP
+
+
+def _steps_listed(page: Page, words: Card, y: float) -> None:
+    """Write many stages below one another in two columns."""
+    shown = min(len(words.steps), MOST_STEPS)
+    left = len(words.steps) - shown
+    more = f"; {left} more in plan.html" if left else ""
+    rows, wide = -(-shown // 2), (_inner(page) - GAP) / 2
+    page.box((MARGIN, y, _inner(page), _steps_high(words) - GAP), fill=PALE, line=1.6)
+    page.text(MARGIN + 2, y + 1.0, f"In this order, current on while it is turned{more}:", 10.0, bold=True)
+    for number, step in enumerate(words.steps[:shown]):
+        x, at = MARGIN + 2 + (number // rows) * (wide + GAP), y + 6.0 + (number % rows) * 6.0
+        page.text(x, at, f"{number + 1}. {step.minutes}", 12.5, bold=True)
+        size = max(fitted(step.how, wide - 34, 10.0), 8.0)
+        page.text(x + 30, at + 0.7, cut(wrapped(step.how, size, wide - 34), 1)[0], size)
 
 
 def _arrow_of(page: Page, words: str, place: tuple[float, float, float, float]) -> None:
     """Draw what is done between two stages: an arrow, the words above and below it."""
     x, y, wide, high = place
-    size = 8.5 if wide > 25 else 6.5
-    lines = cut(wrapped(words, size, wide - 3, bold=True), 3 if wide > 25 else 4)
+    size = 8.5
+    lines = cut(wrapped(words, size, wide - 3, bold=True), 3)
     middle = y + high - 3.0
     step = LEADING * size * POINT
     at = middle - 1.2 - len(lines) * step
@@ -262,15 +286,18 @@ def _arrow_of(page: Page, words: str, place: tuple[float, float, float, float]) 
 def _fitting(page: Page, words: Card, room: float) -> tuple[float, _Fit]:
     """Return the height of sketch and figures, and what fits below them: the largest type, what is said whole."""
     least = (min(len(words.warnings), 2), min(len(words.cautions), 3))
-    for upper in UPPER:
+    uppers = UPPER if not words.stops else STOPPED_UPPER
+    for upper in uppers:
         for size in SIZES:
-            if size < GOOD and upper != UPPER[-1]:
+            if size < GOOD and upper != uppers[-1]:
                 break
             fit = _filled(page, words, room - upper, size)
             if fit is not None and fit.warnings >= least[0] and fit.cautions >= least[1]:
                 return upper, fit
-    fits = (_filled(page, words, room - UPPER[-1], size) for size in SIZES)
-    return UPPER[-1], next((fit for fit in fits if fit is not None), _Fit(SIZES[-1], SHARES[0], 0, 0))
+    fits = [fit for size in SIZES if (fit := _filled(page, words, room - uppers[-1], size)) is not None]
+    if not fits:
+        return uppers[-1], _Fit(SIZES[-1], SHARES[0], 0, 0)
+    return uppers[-1], max(fits, key=lambda fit: (min(fit.cautions, 2) + min(fit.warnings, 1), fit.size))
 
 
 def _filled(page: Page, words: Card, room: float, size: float) -> _Fit | None:
@@ -366,7 +393,7 @@ def _blanks(page: Page, words: Card, y: float) -> None:
             x += wide
     page.box((MARGIN, y + 2 * tall, room, BLANKS_HIGH - 2 * tall))
     page.text(MARGIN + 1, y + 2 * tall + 0.5, "look", 7.5, ink=GREY)
-    size = 6.5
+    size = 7.5
     page.text(MARGIN + room - 1, y + BLANKS_HIGH - size * POINT - 0.9, words.log, size, align="right", ink=GREY)
 
 
@@ -375,7 +402,9 @@ def _cautions_lines(page: Page, words: Card, count: int) -> list[list[str]]:
     left = len(words.cautions) - count
     texts = [*words.cautions[:count]]
     if left:
-        texts.append(f"{left} more caution{'s' if left > 1 else ''} for this bath: see plan.html for all.")
+        texts.append(
+            f"{left} {'more ' if count else ''}caution{'s' if left > 1 else ''} for this bath: see plan.html for all."
+        )
     return [wrapped(text, CAUTIONS, room) for text in texts]
 
 

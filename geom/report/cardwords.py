@@ -24,7 +24,7 @@ NEVER = 1e7
 SHORT = 44
 """Letters that are kept of a name or a material of the user's."""
 
-MOST_STEPS = 6
+MOST_STEPS = 8
 """Stages that are shown one by one."""
 
 
