@@ -80,6 +80,28 @@ def area(debug: bool, **options: Any) -> None:
 
 
 @commands.command()
+@click.argument("source", type=click.Path(), metavar="FOLDER|LIST")
+@click.option("--accuracy", metavar="quick|usual|fine|PERCENT", help="How sure the figures have to be, of every job.")
+@click.option("--out", type=click.Path(), metavar="DIR", help="Folder of the batch; else named after FOLDER.")
+@click.option("--files", type=click.Choice(("none", "brief", "all")), default="brief", help="Results kept of each job.")
+@click.option("--workers", type=click.IntRange(1, 256), help="Processes on this machine; as many as it has cores.")
+@click.option("--cluster", metavar="ADDRESS", help="Dask scheduler whose workers do it: tcp://HOST:PORT.")
+@tables_option
+@click.option("--quiet", "-q", is_flag=True, help="No text and no progress; errors and --json are still printed.")
+@json_option
+@debug_option
+def batch(debug: bool, **options: Any) -> None:
+    """Plan every job in a FOLDER or LIST, side by side; begun again, it goes on where it was stopped."""
+
+    def run() -> int:
+        from geom.cli.batch import run
+
+        return run(**options)
+
+    _guarded(run, options["as_json"], debug)
+
+
+@commands.command()
 @click.argument("name", required=False)
 @tables_option
 @json_option

@@ -86,3 +86,16 @@ def with_accuracy(job: Job, text: str, option: str = "--accuracy") -> Job:
         demand=replace(job.demand, accuracy=keys.record().accuracy),
         origins={**job.origins, "solve.accuracy": origin},
     )
+
+
+def check_accuracy(text: str, option: str = "--accuracy") -> None:
+    """Refuse a text that is no accuracy.
+
+    Raises
+    ------
+    JobError
+        as `with_accuracy`.
+    """
+    _, mistakes = check(SolveKeys, {"accuracy": text})
+    for mistake in mistakes:
+        raise JobError(mistake.slug, mistake.text, where=option, hint=mistake.hint)
