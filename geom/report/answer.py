@@ -3,6 +3,7 @@
 from geom.doubt.bands import (
     AMPERES,
     AVERAGE,
+    CURRENT,
     THICKEST,
     THINNEST,
     TIME,
@@ -106,6 +107,13 @@ def _how_sure(plan: Plan) -> tuple[str, ...]:
         if found.more_time > 6
         else ""
     )
-    return (
-        f"In brackets: {100 * found.level:.0f} of 100 cases, by what is not known of bath and meter{mostly}.{more}",
-    )
+    cases = f"In brackets: {100 * found.level:.0f} of 100 cases, by what is not known of bath and meter{mostly}."
+    return (f"{cases}{_were_it_known(plan)}{more}",)
+
+
+def _were_it_known(plan: Plan) -> str:
+    """Return what would have been recommended; nothing where the current is none the surer for it."""
+    band = band_of(plan, CURRENT)
+    if band is None or not band.low < band.high:
+        return ""
+    return f" Were all known, {told.ends(band, 'A' if plan.current >= 0.1 else 'mA')} would be recommended."
