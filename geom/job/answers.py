@@ -35,7 +35,7 @@ _BETWEEN = re.compile(r"\s*(?:[xX×✕*]|\bby\b)\s*")
 _UNIT = re.compile(r"[A-Za-zµμ\"″”]+$")
 _AT = re.compile(r"\s*(?:\bat\b|@)\s*", re.IGNORECASE)
 _COMMA = re.compile(r"\s*[,;]\s*|\s+(?=[-+−]?[0-9.]+(?:\s*[A-Za-z\"]+)?$)")
-_WORDS = re.compile(r"([^0-9.,+-]*?)[\s,:]*(?:([-+.0-9].*))?", re.DOTALL)
+_NUMBER = re.compile(r"[-+−.]*[0-9]")
 
 
 @dataclass
@@ -161,9 +161,9 @@ def hole(number: int, text: str, unit: str | None, told: Told) -> tuple[Span, Sp
 
 def worded(text: str) -> tuple[str, str]:
     """Return the words before the first number, in small letters, and the rest: "round", "180 x 160 mm"."""
-    found = _WORDS.fullmatch(text.strip())
-    assert found is not None
-    return " ".join(found[1].split()).strip(" ,:").casefold(), (found[2] or "").strip()
+    found = _NUMBER.search(text)
+    start = found.start() if found else len(text)
+    return " ".join(text[:start].split()).strip(" ,:;").casefold(), text[start:].strip()
 
 
 def choice(answer: str, text: str, known: Mapping[str, str], told: Told) -> str | None:

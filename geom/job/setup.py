@@ -154,8 +154,13 @@ def _usual_sheet(extent: Floats, area: float, wish: Wish, grain: float) -> Anode
     if wish.tank is not None:
         height = min(height, 0.9 * wish.tank.depth)
         most = wish.tank.width - 10e-3 if isinstance(wish.tank, BoxTank) else 0.6 * wish.tank.diameter
-    share = 2 if wish.is_both_sides else 1
-    width = min(max(ANODE_AREA_RATIO * area / (2 * height * share), float(extent[1]), LEAST_SHEET), most)
+    wanted = ANODE_AREA_RATIO * area / (4 if wish.is_both_sides else 2)  # both sides of a sheet count
+    width = max(float(extent[1]), LEAST_SHEET)
+    if height > width:
+        width = max(width, min(wanted / height, height))
+    elif wish.tank is None:
+        height = max(height, min(wanted / width, width))
+    width = min(max(width, wanted / height), most)
     width, height = (_floored(side, grain) for side in (width, height))
     if min(width, height) < 4e-3:
         raise Misfit("tank", "the tank has no room for an anode", "give the inside of the tank and the depth of liquid")
