@@ -8,6 +8,7 @@
     ├── RunLogError                the log of runs: a line that is none
     ├── CalibrateError             readings that no bath can give
     ├── OutputError                the folder of results cannot be written
+    ├── PageError                  the local page cannot be served, or refuses what it was asked
     └── SolveError                 exit 3: no trustworthy solution
 
 Each says what is wrong, where, why, and what to do; ``slug`` names it in docs/errors.md.
@@ -95,6 +96,14 @@ class CalibrateError(GeomError):
 
 class OutputError(GeomError):
     """The results cannot be written where they were asked for."""
+
+
+class PageError(GeomError):
+    """The local page cannot be served, or refuses a request; ``status`` is the answer's by HTTP."""
+
+    def __init__(self, slug: str, message: str, *, where: str = "", hint: str = "", status: int = 400) -> None:
+        super().__init__(slug, message, where=where, hint=hint)
+        self.status = status
 
 
 class SolveError(GeomError):
