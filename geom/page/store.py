@@ -69,7 +69,7 @@ class Store:
         self._guard = threading.RLock()
         self._plans: dict[str, Kept] = {}
         self._parts: dict[str, PartFile] = {}
-        with _told(folder):
+        with told_of(folder):
             for name in ("", "plans", "parts"):
                 os.makedirs(folder / name, mode=0o700, exist_ok=True)
             self._lock = _locked(folder / "lock")
@@ -101,9 +101,14 @@ class Store:
         """Keep a new plan under a new id; the oldest ones beyond the number kept are removed."""
         with self._guard:
             kept = replace(kept, id=secrets.token_hex(8), created=time.time())
-            with _told(self.folder):
+            with told_of(self.folder):
                 os.mkdir(self._of(kept.id), 0o700)
-            self.change(kept)
+            try:
+                self.change(kept)
+            except PageError:
+                del self._plans[kept.id]
+                _removed(self._of(kept.id))
+                raise
             self._drop_oldest()
         return kept
 
@@ -111,8 +116,8 @@ class Store:
         """Write what is known of a plan anew."""
         body = {name: getattr(kept, name) for name in Kept.__dataclass_fields__ if name != "wrong"}
         with self._guard:
+            self._plans[kept.id] = kept  # first: a full disk must not leave a plan waited for without end
             self._write(self._of(kept.id) / RECORD, json.dumps(body).encode())
-            self._plans[kept.id] = kept
 
     def _drop_oldest(self) -> None:
         done = [kept for kept in self.plans() if kept.state not in ("queued", "solving")]
@@ -125,7 +130,7 @@ class Store:
 
     def put_view(self, name: str, body: bytes) -> None:
         """Keep what the page shows of a plan."""
-        with _told(self.folder):
+        with told_of(self.folder):
             self._write(self._of(name) / VIEW, body)
 
     def view(self, name: str) -> bytes:
@@ -134,7 +139,7 @@ class Store:
 
     def put_files(self, name: str, files: Mapping[str, bytes]) -> None:
         """Keep the result files of a plan."""
-        with _told(self.folder):
+        with told_of(self.folder):
             os.makedirs(self._of(name) / FILES, mode=0o700, exist_ok=True)
             for file, body in files.items():
                 if re.fullmatch(r"[a-z]+\.[a-z]+", file) is None:
@@ -250,7 +255,7 @@ class Store:
         return kept
 
     def _write(self, path: Path, body: bytes) -> None:
-        with _told(self.folder):
+        with told_of(self.folder):
             write_kept(path, body)
 
 
@@ -347,7 +352,7 @@ def _locked(path: Path) -> int:
 
 
 @contextlib.contextmanager
-def _told(folder: Path) -> Iterator[None]:
+def told_of(folder: Path) -> Iterator[None]:
     """Put what the system says into words."""
     try:
         yield

@@ -7,6 +7,9 @@ from typing import Any, Protocol
 Say = Callable[[str, float], None]
 """Called with the name of the stage and the share of the work done, 0 to 1."""
 
+FORGOTTEN = "work-forgotten"
+"""Slug of the error where a plan is not kept any more: its process ended, or others took its place."""
+
 
 class Work(Protocol):
     """Runs one task at a time in a process of its own; every failure comes back as a `GeomError`."""
@@ -32,7 +35,7 @@ class Work(Protocol):
         ...
 
     def cancel(self) -> None:
-        """End what runs now; it then raises ``work-cancelled`` where it was asked for."""
+        """End what runs now; whoever waits for it gets an error."""
         ...
 
     def close(self) -> None:
