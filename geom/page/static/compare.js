@@ -8,6 +8,7 @@ import { legend } from "./legend.js";
 import { View } from "./scene.js";
 import { table } from "./tables.js";
 
+const CHECKED = 3; // ways ticked at first
 let plan = null;
 let names = [];
 let asking = null;
@@ -26,8 +27,8 @@ export function prepareCompare(start) {
 export function compareOf(id) {
   asking?.abort();
   plan = id;
-  fill(byId("compare-poses"), ...names.map((name) =>
-    el("label", {}, el("input", { type: "checkbox", name: "compared", value: name, checked: true }), ` ${capital(name)}`),
+  fill(byId("compare-poses"), ...names.map((name, place) =>
+    el("label", {}, el("input", { type: "checkbox", name: "compared", value: name, checked: place < CHECKED }), ` ${capital(name)}`),
   ));
   clear("");
 }

@@ -17,16 +17,14 @@ export function setFile(given) {
 
 export function prepare(start) {
   fill(field("bath"), ...start.baths.map(bathOption));
-  fill(byId("pose-list"), ...start.poses.map(poseChoice));
+  fill(field("pose"), ...start.poses.map(poseOption));
 }
 
 export const bathOption = (bath) => el("option", { value: bath.name }, `${bath.title} (${bath.metal})`);
 
-const capital = (text) => text.charAt(0).toUpperCase() + text.slice(1);
+export const poseOption = (name) => el("option", { value: name }, capital(name));
 
-function poseChoice(name) {
-  return el("label", {}, el("input", { type: "radio", name: "pose", value: name }), ` ${capital(name)}`);
-}
+const capital = (text) => text.charAt(0).toUpperCase() + text.slice(1);
 
 // holes
 
@@ -154,7 +152,6 @@ export function setAnswers(given) {
   if (given.thickness) [field("thickness").value] = lengths(given.thickness, unit);
   field("anodes").value = given.anodes || "one side";
   if (given.pose) field("pose").value = given.pose;
-  if (!chosen("pose")) byId("pose-list").querySelector("input").checked = true;
   for (const [name, own] of [["volts", "V"], ["amps", "A"], ["target", "um"], ["temperature", "C"], ["current", "A"]]) {
     field(name).value = given[name] ? plain(given[name], own) : "";
   }

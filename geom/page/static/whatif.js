@@ -2,8 +2,8 @@
 
 import * as api from "./api.js";
 import { clean, isNumber, numbersOf } from "./answers.js";
-import { byId, el, figure, fill, later, minutes } from "./dom.js";
-import { bathOption, sentence } from "./form.js";
+import { byId, figure, fill, later, minutes } from "./dom.js";
+import { bathOption, poseOption, sentence } from "./form.js";
 import { showView } from "./result.js";
 
 const PAUSE = 120; // ms
@@ -17,7 +17,7 @@ const soon = later(PAUSE, ask);
 
 export function prepareWhatIf(start) {
   fill(field("bath"), ...start.baths.map(bathOption));
-  fill(field("pose"), ...start.poses.map((name) => el("option", { value: name }, name.charAt(0).toUpperCase() + name.slice(1))));
+  fill(field("pose"), ...start.poses.map(poseOption));
   form.addEventListener("submit", (event) => event.preventDefault());
   form.addEventListener("input", (event) => {
     if (event.target === field("current-slide")) field("current").value = figure(fromSlide(Number(field("current-slide").value)));
