@@ -16,7 +16,7 @@ from typing import Any
 
 from geom.errors import GeomError, PageError
 from geom.page.hand import DEFECT, ERROR, MEMORY, PROGRESS, RESULT, killed_with_all, work
-from geom.page.told import received, rebuilt
+from geom.page.told import rebuilt, received
 
 Say = Callable[[str, float], None]
 """Called with the name of the stage and the share of the work done, 0 to 1."""
@@ -134,7 +134,8 @@ class Worker:
     def _answer(self, task: str, arguments: Sequence[Any], say: Say) -> Any:
         """Return the result of a task; as long as it is not known, the process counts as busy."""
         process, end = self._process, time.monotonic() + self.seconds
-        kind, content = PROGRESS, None
+        kind: str = PROGRESS
+        content: Any = None
         try:
             process.pipe.send((task, arguments))
             while kind == PROGRESS:
