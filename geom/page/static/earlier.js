@@ -3,7 +3,7 @@
 import * as api from "./api.js";
 import { byId, el, fill } from "./dom.js";
 
-const STATES = { queued: "waiting", solving: "being worked out", done: "ready", failed: "failed", cancelled: "cancelled" };
+const STATES = { queued: "waiting", solving: "being worked out", done: "ready", failed: "failed", cancelled: "cancelled", damaged: "cannot be read", newer: "of a later version" };
 
 export async function showEarlier(useAgain) {
   const list = byId("plan-list");
@@ -16,6 +16,8 @@ export async function showEarlier(useAgain) {
     const again = el("button", { type: "button", class: "plain tiny", onclick: () => useAgain(one.answers) }, "Use its set-up");
     again.setAttribute("aria-label", `Use the set-up of ${one.title || one.plan}`);
     const link = el("a", { href: `#plan=${encodeURIComponent(one.plan)}` }, one.title || one.plan);
-    return el("li", {}, link, el("span", { class: "soft" }, ` ${STATES[one.state] || one.state} `), one.answers ? again : null);
+    const when = one.created ? `, ${new Date(1000 * one.created).toLocaleString([], { dateStyle: "medium", timeStyle: "short" })}` : "";
+    const why = one.state === "failed" && one.error ? `: ${one.error.message}` : "";
+    return el("li", {}, link, el("span", { class: "soft" }, ` ${STATES[one.state] || one.state}${when}${why} `), one.answers ? again : null);
   }));
 }

@@ -47,7 +47,8 @@ async function take(given) {
   try {
     span = await extent(given).catch(() => null);
     const taken = await api.upload(given);
-    keep({ id: taken.file, name: taken.name || given.name, span });
+    const name = taken.name || given.name;
+    keep({ id: taken.file, name, span, needsUnit: needsUnit(name), isDrawing: isDrawing(name) });
   } catch (cause) {
     if (!(cause instanceof api.Refusal)) throw cause;
     state(`${given.name} was not taken.`);
@@ -60,20 +61,21 @@ async function take(given) {
 }
 
 function keep(found, unit = "") {
-  setFile({ ...found, needsUnit: needsUnit(found.name), isDrawing: isDrawing(found.name) });
-  state(`${found.name}. Choose or drop another to replace it.`);
-  byId("sheet-ask").hidden = !isDrawing(found.name);
-  byId("unit-ask").hidden = !(needsUnit(found.name) || isDrawing(found.name));
+  const { needsUnit: asks, isDrawing: flat } = found;
+  setFile(found);
+  state(`${found.name || "The file of that plan"}. Choose or drop another to replace it.`);
+  byId("sheet-ask").hidden = !flat;
+  byId("unit-ask").hidden = !(asks || flat);
   const choices = UNITS.map(([name, factor, words]) =>
     choice(name, found.span ? `${words}: ${sizeIn(found.span, factor)}` : words, unit));
-  if (isDrawing(found.name)) choices.unshift(choice("", `as the ${ending(found.name).toUpperCase()} file says`, unit));
+  if (flat) choices.unshift(choice("", `as the ${ending(found.name).toUpperCase()} file says`, unit));
   fill(byId("units"), ...choices);
 }
 
 function choice(value, words, picked) {
   const input = el("input", { type: "radio", name: "unit", value });
   input.value = value;
-  if (picked !== null && value === picked && value) input.checked = true;
+  input.checked = value === picked;
   return el("label", {}, input, ` ${words}`);
 }
 
@@ -82,6 +84,7 @@ const state = (text) => { byId("file-state").textContent = text; };
 export function restoreFile(answers, known = null) {
   if (!answers.part) return;
   const same = fileOfPart()?.id === answers.part ? fileOfPart() : null;
-  const found = known || same || { id: answers.part, name: answers.part.includes(".") ? answers.part : `${answers.part}.stl`, span: null };
+  // of a file taken in long ago only what was answered about it is known
+  const found = known || same || { id: answers.part, name: "", span: null, needsUnit: Boolean(answers.unit), isDrawing: Boolean(answers.thickness) };
   keep(found, answers.unit || "");
 }

@@ -25,7 +25,7 @@ export function legend(host, { by, low, high, scale }, marks = []) {
   fill(host, el("p", { class: "legend-name" }, `${NAME[by]} in ${UNIT[by]}`), signs, band, ticks, over);
 }
 
-function swatch(colour) {
+export function swatch(colour) {
   const mark = el("span", { class: "swatch", "aria-hidden": "true" });
   mark.style.backgroundColor = colour;
   return mark;

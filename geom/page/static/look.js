@@ -2,10 +2,12 @@
 
 import * as api from "./api.js";
 import { byId, el, fill, later } from "./dom.js";
-import { Unfinished, answers, clearFaults, showFaults } from "./form.js";
-import { View } from "./scene.js";
+import { Unfinished, answers, clearFaults, sentence, showFaults } from "./form.js";
+import { swatch } from "./legend.js";
+import { LOOKS, View } from "./scene.js";
 
 const PAUSE = 250; // ms
+const BODIES = [["copper", "the part"], ["anode", "anode"], ["thief", "thief"], ["shield", "shield"], ["liquid", "level of the liquid"]];
 let view = null;
 let asking = null;
 let latest = 0;
@@ -18,28 +20,34 @@ export async function lookNow() {
   asking = new AbortController();
   latest += 1;
   const mine = latest;
-  const picture = byId("look-picture");
   let given;
   try {
     given = answers();
   } catch (cause) {
     if (!(cause instanceof Unfinished)) throw cause;
-    showFaults(cause.faults);
-    picture.classList.add("stale");
+    refused(cause.faults);
     return;
   }
   try {
     const seen = await api.look(given, asking.signal);
     if (mine !== latest) return;
     clearFaults();
-    picture.classList.remove("stale");
+    byId("look-picture").classList.remove("stale");
+    byId("look-fault").hidden = true;
     show(seen);
   } catch (cause) {
     if (cause.name === "AbortError" || mine !== latest) return;
     if (!(cause instanceof api.Refusal)) throw cause;
-    showFaults(cause.all);
-    picture.classList.add("stale");
+    refused(cause.all);
   }
+}
+
+function refused(faults) {
+  // the last good picture stays, dimmed; the first fault is told under it as well, for its field may be out of sight
+  showFaults(faults);
+  byId("look-picture").classList.add("stale");
+  byId("look-fault").textContent = sentence(faults[0]);
+  byId("look-fault").hidden = false;
 }
 
 function show(seen) {
@@ -48,6 +56,9 @@ function show(seen) {
   fill(byId("assumed"), ...(seen.assumed || []).map((text) => el("li", {}, text)));
   byId("assumed").parentElement.hidden = !(seen.assumed || []).length;
   fill(byId("look-notes"), ...(seen.notes || []).map((note) => el("li", {}, note.message || note)));
+  const kinds = new Set((seen.scene.electrodes || []).map((body) => body.kind));
+  const shown = BODIES.filter(([look]) => ["copper", "liquid"].includes(look) || kinds.has(look));
+  fill(byId("look-bodies"), ...shown.map(([look, text]) => el("li", {}, swatch(LOOKS[look]), text)));
   byId("look-words").textContent = words(seen);
 }
 

@@ -4,10 +4,12 @@ import { drawingLibrary } from "./sheets.js";
 import { el, fill, later } from "./dom.js";
 import { escaped, isBare } from "./colours.js";
 
-const LOOKS = { copper: "#c47f4c", bare: "#9aa0a3", anode: "#7b868c", thief: "#8f6bb3", shield: "#c9b458", liquid: "#4f9fa8" };
+export const LOOKS = { copper: "#c47f4c", bare: "#9aa0a3", anode: "#7b868c", thief: "#8f6bb3", shield: "#c9b458", liquid: "#4f9fa8" };
 const LIGHT = { ambient: 0.72, diffuse: 0.42, specular: 0.06, roughness: 0.8, fresnel: 0.02 };
 const SETTINGS = { displayModeBar: false, responsive: false, scrollZoom: false, displaylogo: false, doubleClick: false };
 const NEAR = 1.5; // distance of the eye, in units of the longest side
+const NEAR_TANK = 1.72;
+const LOW = -0.07; // of the middle of the picture under that of the tank: what is near the eye reaches farther down
 const TWO_FROM = 560; // px of width from which a part is shown from both sides at once
 const TWO_UP_TO = 20000; // faces
 const QUIET_FROM = 6000; // faces from which nothing is read under the pointer while it drags: ten times smoother
@@ -204,9 +206,9 @@ export class View {
     const size = Math.hypot(...way);
     const high = this.host.clientHeight;
     const wide = this.host.clientWidth / (this.both ? 2 : 1);
-    const far = (this.tank ? 1.95 : NEAR) / Math.min(1, (wide || 1) / (high || 1));
+    const far = (this.tank ? NEAR_TANK : NEAR) / Math.min(1, (wide || 1) / (high || 1));
     const [x, y, z] = way.map((value) => (far * value) / size);
-    return { eye: { x, y, z }, up: { x: 0, y: 0, z: 1 }, center: { x: 0, y: 0, z: 0 } };
+    return { eye: { x, y, z }, up: { x: 0, y: 0, z: 1 }, center: { x: 0, y: 0, z: this.tank ? LOW : 0 } };
   }
 
   async turn(change) {

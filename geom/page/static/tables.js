@@ -22,7 +22,7 @@ export function featureTable(features) {
     figure(one.share, 2),
     `${figure(one.mean_um)} µm`,
     `${figure(one.thinnest_um)} µm`,
-    one.extra_minutes === null || one.extra_minutes === undefined ? "never reached" : one.extra_minutes > 0.049 ? minutes(one.extra_minutes) : "no",
+    one.bare ? "stays bare" : one.extra_minutes === null || one.extra_minutes === undefined ? "never reached" : one.extra_minutes > 0.049 ? minutes(one.extra_minutes) : "no",
   ]);
   return table("Every place of the part: area, current, thickness", heads, lines);
 }
