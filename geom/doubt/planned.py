@@ -39,6 +39,9 @@ from geom.refine import Level, posed
 NEEDED = {VOLTAGE, TIME, THINNEST, AVERAGE}
 """Every plan with bands has one of these."""
 
+LONG_MINUTES = 180
+"""From here on a time is told in hours."""
+
 FAR_UNDER = 0.9
 """Of the target: where the thinnest place may get less than this, it is worth a warning."""
 
@@ -175,4 +178,6 @@ def bands_findings(found: Bands | None, target: float) -> list[Finding]:
 
 def _minutes(seconds: float) -> str:
     minutes = seconds / 60
+    if minutes >= LONG_MINUTES:
+        return f"{minutes / 60:.1f} h".replace(".0 h", " h")
     return f"{minutes:.1f} min" if minutes < 10 else f"{minutes:.0f} min"

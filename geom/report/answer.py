@@ -1,5 +1,7 @@
 """The answer of a plan in a few sentences: what to set, how long, what comes out, and how sure all that is."""
 
+from dataclasses import replace
+
 from geom.doubt.bands import (
     AMPERES,
     AVERAGE,
@@ -52,8 +54,14 @@ def _volts(plan: Plan) -> str:
     if band is None or found is None:
         return " then ".join(dict.fromkeys(voltage(value) for value in stages))
     each = found.stages if len(found.stages) == len(stages) else (band,) * len(stages)
-    pairs = zip(stages, each, strict=True)
-    return " then ".join(dict.fromkeys(_with_band(value, "V", one) for value, one in pairs))
+    alike: dict[str, Band] = {}  # stages whose voltages read the same are told once, with the wider of their bands
+    for value, one in zip(stages, each, strict=True):
+        text = told.number(value, "V", one)
+        known = alike.get(text, one)
+        alike[text] = replace(known, low=min(known.low, one.low), high=max(known.high, one.high))
+    return " then ".join(
+        text if not one.low < one.high else f"{text} ({told.ends(one, 'V')})" for text, one in alike.items()
+    )
 
 
 def _timing(plan: Plan) -> str:
@@ -61,7 +69,11 @@ def _timing(plan: Plan) -> str:
     if not stages or not plan.time < NEVER:
         return "No time was found: some place of the significant surface gets next to no current."
     times = told.stages(tuple(stage.time for stage in stages), band)
-    words = [f"Plate {times[0]} {stages[0].name}"]
+    first = stages[0].name
+    if first.startswith(HUNG_AS):
+        words = [f"Hang the {hung(plan)} as {first.removeprefix(HUNG_AS)} and plate {times[0]}"]
+    else:
+        words = [f"Plate {times[0]} {first}"]
     for stage, time in zip(stages[1:], times[1:], strict=True):
         turn = f"turn the {hung(plan)} half round about the vertical"
         how = f"hang it as {stage.name.removeprefix(HUNG_AS)}" if stage.name.startswith(HUNG_AS) else turn
@@ -84,7 +96,9 @@ def _coming_out(plan: Plan) -> str:
 def _thick(plan: Plan, value: float, name: str) -> str:
     band = band_of(plan, name)
     within = "" if band is None or not band.low < band.high else f"; {told.ends(band, 'µm')}"
-    return f"{told.number(value, 'µm', band)} ({amount(value, 'mil', 2)}{within})"
+    text = told.number(value, "µm", band)
+    mil = amount(1e-6 * float(text.partition(" ")[0]), "mil", 2)  # of the figure as told, so that both are the same
+    return f"{text} ({mil}{within})"
 
 
 def _with_band(value: float, unit: str, band: Band | None) -> str:
@@ -99,15 +113,15 @@ def _how_sure(plan: Plan) -> tuple[str, ...]:
         return ("How far bath and meter move these figures is not known.",)
     names = (AMPERES if plan.job.target.voltage is not None else VOLTAGE, TIME)
     bands = [band for name in names if (band := found.of.get(name)) is not None]
-    drivers = " and ".join(dict.fromkeys(band.driver for band in bands if band.driver))
-    mostly = f", mostly by the {drivers}" if drivers else ""
+    drivers = " and the ".join(dict.fromkeys(band.driver for band in bands if band.driver))
+    mostly = f", mostly the {drivers}" if drivers else ""
     side = 50 * (1 + found.level)
     more = (
-        f" Plate {minutes(found.more_time)} longer to meet the target in {side:.0f} of 100."
+        f" Plate {minutes(found.more_time)} longer to meet the target in {side:.0f} of 100 cases."
         if found.more_time > 6
         else ""
     )
-    cases = f"In brackets: {100 * found.level:.0f} of 100 cases, by what is not known of bath and meter{mostly}."
+    cases = f"The ranges in brackets hold in {100 * found.level:.0f} of 100 cases, by what is not known of bath and meter{mostly}."
     return (f"{cases}{_were_it_known(plan)}{more}",)
 
 
@@ -116,4 +130,5 @@ def _were_it_known(plan: Plan) -> str:
     band = band_of(plan, CURRENT)
     if band is None or not band.low < band.high:
         return ""
-    return f" Were all known, {told.ends(band, 'A' if plan.current >= 0.1 else 'mA')} would be recommended."
+    unit = "A" if plan.current >= 0.1 else "mA"
+    return f" Were bath and meter known exactly, the recommendation would be somewhere from {told.ends(band, unit)}."

@@ -72,9 +72,8 @@ def bands_section(found: Bands | None) -> Section:
         for name, band in found.of.items()
     )
     notes = (
-        f"In {100 * found.level:.0f} of 100 cases, numerical error with it. Thickness, voltage and time: of a run at the current printed; time is "
-        "that until the thinnest significant place meets the target. Recommended current: what would have been recommended, were the inputs known. "
-        "driver: the input that makes most of the variance when each moves alone, and its share.",
+        f"In {100 * found.level:.0f} of 100 cases, numerical error with it. {_run_at(found)} time is that until the thinnest significant place "
+        "meets the target. driver: the input that makes most of the variance when each moves alone, and its share.",
         f"{found.samples} draws of Halton's sequence, through a response of the field solved anew at both ends of the inputs' ranges on the "
         "panels of the first look, in every pose of the schedule. Low and high of a range are read as the ends of its 90 % (this program's own reading), or of the level "
         "stated with it; a meter as any reading within its limits alike. The bright range is a rule, and where anodes and part hang was taken as stated.",
@@ -82,6 +81,18 @@ def bands_section(found: Bands | None) -> Section:
     rows = tuple(Row(item.name, _input_words(item), item.basis) for item in found.inputs)
     return Section(
         "What is not known, and what it does", notes, rows, Table(("figure", "between", "driver", "of it"), lines, (2,))
+    )
+
+
+def _run_at(found: Bands) -> str:
+    """Return at what the figures are those of a run."""
+    if AMPERES in found.of:
+        return "Current, thickness and time: of a run at the voltage set;"
+    if CURRENT not in found.of:
+        return "Voltage, thickness and time: of a run at the current set;"
+    return (
+        "Recommended current: what would have been recommended, were the inputs known. Voltage, thickness and time: of a run at "
+        "the current printed;"
     )
 
 

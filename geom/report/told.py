@@ -1,7 +1,7 @@
 """A figure in no more digits than its band supports, and the band behind it: "1.4 V", "1.3 to 2 V".
 
 The last digit told is that of the first digit of half the band: between one and ten of it make that half. At most three
-digits are told in any case, as everywhere in a report.
+digits are told in any case, as everywhere in a report, and at least one.
 """
 
 import math
@@ -15,6 +15,9 @@ MOST_DIGITS = 3
 CLOCK = ((45.0, 60.0), (600.0, 300.0), (3600.0, 1800.0))
 """Half a band of a time, and from there on the steps that times are told in [s]: whole minutes, five, half hours."""
 
+COARSEST = 0.15
+"""No step is more of the time itself."""
+
 LONG = 3 * 3600.0
 """From here on times are told in hours [s]."""
 
@@ -27,7 +30,8 @@ def number(value: float, unit: str, band: Band | None) -> str:
     shown, half = value / size, _half(band) / size
     if not half > 0 or shown == 0:
         return show(value, unit)
-    last = max(math.floor(math.log10(half)), math.floor(math.log10(abs(shown))) - MOST_DIGITS + 1)
+    first = math.floor(math.log10(abs(shown)))
+    last = min(max(math.floor(math.log10(half)), first - MOST_DIGITS + 1), first)  # a low end is never told as zero
     rounded = round(shown / 10.0**last) * 10.0**last
     text = f"{rounded:.{max(-last, 0)}f}"
     text = text.rstrip("0").rstrip(".") if "." in text else text
@@ -76,11 +80,12 @@ def stages(times: tuple[float, ...], band: Band | None) -> tuple[str, ...]:
 def clock_step(band: Band) -> float:
     """Return the step that a time with this band is told in [s]; 0: tenths of a minute."""
     half = _half(band)
-    return max((step for least, step in CLOCK if math.isfinite(half) and half >= least), default=0.0)
+    most = COARSEST * band.typical
+    return max((step for least, step in CLOCK if math.isfinite(half) and half >= least and step <= most), default=0.0)
 
 
 def _clock(value: float, step: float) -> str:
-    if value < LONG or step < 360.0:
+    if value < LONG or step < 300.0:  # a tenth of an hour is six minutes
         return f"{value / 60:.0f} min"
     hours = f"{value / 3600:.1f}"
     return f"{hours.removesuffix('.0')} h"

@@ -2,11 +2,16 @@
 
 import re
 import tomllib
+from dataclasses import replace
 from pathlib import Path
 
 import click
 
 from geom.cli.main import commands
+from geom.job.read import read_job
+from geom.plan import make_plan
+from geom.report.content import document
+from geom.report.text import as_text
 
 ROOT = Path(__file__).parents[2]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -33,6 +38,17 @@ def test_the_two_commands_name_what_exists():
     job = re.search(r"geom plan (\S+)", first)
     assert job is not None
     assert (ROOT / job[1]).is_file()
+
+
+def test_the_answer_shown_is_that_of_the_first_sample():
+    """Of the README whole, and the voltage that docs/start.md reads it by."""
+    (shown,) = re.findall(r"^```text\n(.*?)^```", README, flags=re.MULTILINE | re.DOTALL)
+    whole = document(make_plan(read_job(ROOT / "samples" / "link" / "job.toml")))
+    _, told, _ = as_text(replace(whole, sections=whole.sections[:1])).split("\n\n", 2)
+    assert shown == f"{told}\n"
+    start = (ROOT / "docs" / "start.md").read_text(encoding="utf-8")
+    (quoted,) = re.findall(r"what stands in brackets, such as `(.*?)`", start)
+    assert quoted in told
 
 
 def test_every_command_shown_on_a_page_is_a_command():
