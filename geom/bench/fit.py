@@ -80,15 +80,15 @@ def half_width(deviation: float, freedom: float, limits: Sequence[float]) -> flo
     some = [limit for limit in limits if limit > 0.0]
     if not some:
         return student(freedom) * deviation
-    whole = deviation * _drawn(0, freedom)
+    whole = deviation * drawn(0, freedom)
     for number, limit in enumerate(some, start=1):
-        whole = whole + limit * _drawn(number, None)
+        whole = whole + limit * drawn(number, None)
     return float(np.quantile(np.abs(whole), LEVEL))
 
 
 @cache
-def _drawn(number: int, freedom: float | None) -> Floats:
-    """Return draws of one error: Student's with so much freedom, or even within ±1 for None."""
+def drawn(number: int, freedom: float | None) -> Floats:
+    """Return draws of one error: Student's with so much freedom, or even within ±1 for None; of unlike numbers, apart."""
     share = np.random.default_rng(number).permutation((np.arange(DRAWS) + 0.5) / DRAWS)
     if freedom is None:
         return np.asarray(2.0 * share - 1.0)

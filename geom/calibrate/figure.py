@@ -14,7 +14,7 @@ class Figure:
     """One value of the bath with its interval.
 
     ``key`` is that of the table of baths. ``level`` is the share of the times that the interval is meant to hold the
-    truth; None where low and high are a working range instead.
+    truth, or that a working range is meant to lie within the true one; None where the readings leave an end open.
     """
 
     key: str

@@ -8,7 +8,7 @@ from scipy.interpolate import CubicSpline
 from scipy.optimize import brentq, minimize_scalar
 
 from geom.arrays import Floats
-from geom.bench.fit import EVEN, LEVEL, spread, student
+from geom.bench.fit import EVEN, LEVEL, half_width, spread, student
 from geom.bench.readings import SlantPanel
 from geom.calibrate.figure import Figure
 from geom.calibrate.slant_field import PANEL, PANEL_AREA, profile
@@ -44,7 +44,7 @@ class Border:
 
     what: str  # "burnt", "bright", "bare"
     place: float  # [m]
-    density: Range  # [A/m²]
+    density: Range  # [A/m²], low to high at `LEVEL`
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,18 +77,21 @@ def read_panel(panel: SlantPanel, wagner: float, typical: Range) -> Panel:
             f"the border of the burnt deposit, {_rest_of(high)}",
             "it burns at the limiting current density or somewhat under it: the figure is on the safe side",
         )
-        figures.append(Figure(key, high.density, None, rests, _width(high.density)))
+        figures.append(Figure(key, high.density, LEVEL, rests, _width(high.density)))
     mean = MEAN_OF_ONE_AMPERE * panel.current
     return Panel(tuple(borders.values()), tuple(figures), mean, tuple(findings))
 
 
 def _border(panel: SlantPanel, what: str, place: float, wagner: float) -> Border:
-    """Return a border with its current density: published, the range by the place and by what the solved field says."""
+    """Return a border with its current density: published, its interval by the place and by what the solved field says.
+
+    Both are limits of errors that lie anywhere within them: how far rule and field lie apart is what neither is sure of.
+    """
     near, far = (min(max(place + by, FIRST_PLACE), LAST_PLACE) for by in (-panel.place_to, panel.place_to))
     value = published_density(panel.current, place)
     solved = MEAN_OF_ONE_AMPERE * panel.current * float(profile(wagner).at(np.array([place]))[0])
     by_place = max(published_density(panel.current, near) - value, value - published_density(panel.current, far))
-    half = math.hypot(by_place, solved - value)  # how far rule and field lie apart is what neither is sure of
+    half = half_width(0.0, math.inf, (by_place, abs(solved - value)))
     return Border(what, place, Range(max(value - half, 0.5 * min(value, solved)), value, value + half))
 
 
@@ -97,21 +100,32 @@ def _rest_of(border: Border) -> str:
 
 
 def _usable(low: Border | None, high: Border | None, typical: Range) -> Figure:
-    """Return the usable range, each end drawn in by what it is unsure of."""
+    """Return the usable range, each end drawn in by what it is unsure of.
+
+    Each end is past its border in (1 - `LEVEL`) / 2 of the cases, so that the whole lies between both in `LEVEL` of them
+    at least. Where an end is that of the tables, or drawn in they would cross, there is no such level.
+    """
     least = low.density.high if low else typical.low
     most = high.density.low if high else typical.high
-    if least >= most:  # drawn in they cross: as read
+    crossed = least >= most
+    if crossed:  # as read
         least, most = (low.density.typical if low else least), (high.density.typical if high else most)
     least, most = min(least, most), max(least, most)
     middle = typical.typical if least < typical.typical < most else math.sqrt(least * most)
+    how = (
+        "as read: drawn in by what they are unsure of, the ends would cross"
+        if crossed
+        else "drawn in by what it is unsure of"
+    )
     rests = tuple(
-        f"{'upper' if border is high else 'lower'} end: the border of the {border.what} deposit, {_rest_of(border)}, "
-        "drawn in by what it is unsure of"
-        for border in (high, low)
-        if border
+        f"{end} end: that of the tables"
+        if border is None
+        else f"{end} end: the border of the {border.what} deposit, {_rest_of(border)}, {how}"
+        for end, border in (("upper", high), ("lower", low))
     )
     width = max(_width(border.density) for border in (low, high) if border)
-    return Figure("current_density", Range(least, middle, most), None, rests, width)
+    level = LEVEL if low and high and not crossed else None
+    return Figure("current_density", Range(least, middle, most), level, rests, width)
 
 
 def _width(values: Range) -> float:

@@ -88,9 +88,11 @@ def _lines(found: Calibration) -> Iterator[_Line]:
 
 def _rests(figure: Figure) -> str:
     """Return what a row says of itself."""
-    level = "working range" if figure.level is None else f"{100 * figure.level:.0f} % interval"
-    if figure.level is None and figure.key != "current_density":
-        level = "least and most it may be"
+    share = "" if figure.level is None else f"{100 * figure.level:.0f} %"
+    if figure.key == "current_density":
+        level = f"working range, {f'within that seen in {share} of the cases' if share else 'of no stated level'}"
+    else:
+        level = f"{share} interval" if share else "of no stated level"
     return f"{level}; rests on {'; '.join(figure.rests)}"
 
 

@@ -66,11 +66,21 @@ def _by_hand(found: Calibration) -> tuple[Row, ...]:
 def _row(found: Calibration, figure: Figure) -> Row:
     unit = SHOWN.get(figure.key, LIMIT)
     ends = f"{amount(figure.range.low, unit)} to {amount(figure.range.high, unit)}"
-    level = f", {100 * figure.level:.0f} % interval" if figure.level is not None else ""
-    value = ends if figure.key == "current_density" else f"{amount(figure.range.typical, unit)} ({ends}{level})"
+    if figure.key == "current_density":
+        value = f"{ends} ({_surely_within(figure)})"
+    else:
+        level = "no level" if figure.level is None else f"{100 * figure.level:.0f} % interval"
+        value = f"{amount(figure.range.typical, unit)} ({ends}, {level})"
     before = _before(found, figure.key)
     was = "" if before is None else f"; the tables have {amount(before.low, unit)} to {amount(before.high, unit)}"
     return Row(NAMES[figure.key], f"{value}{was}", f"{'; '.join(figure.rests)} [trust {figure.trust}]")
+
+
+def _surely_within(figure: Figure) -> str:
+    """Return how surely a working range lies within the one that was seen."""
+    if figure.level is None:
+        return "no level"
+    return f"the whole of it is usable {100 * figure.level:.0f} times in 100"
 
 
 def _before(found: Calibration, key: str) -> Range | None:
@@ -127,7 +137,8 @@ def _panel(found: Calibration) -> Section:
     )
     said = (
         f"Mean current density of the panel {current_density(found.panel.mean)}; places count from the end near the anode. "
-        "Ranges take in the reading of the place, and how far the published rule and the solved field lie apart.",
+        f"Ranges are {100 * LEVEL:.0f} % intervals: they take in the reading of the place, and how far the published rule and the solved field "
+        "lie apart.",
     )
     return Section("Slant panel", said, (), Table(("border", "place", "current density", "range"), lines))
 

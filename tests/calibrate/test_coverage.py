@@ -12,6 +12,7 @@ import pytest
 
 from geom.bench.fit import LEVEL
 from geom.bench.readings import (
+    BurntPlate,
     ConductivityReadings,
     Coupon,
     Plate,
@@ -23,7 +24,8 @@ from geom.bench.readings import (
 from geom.calibrate.cell_constant import CellConstant
 from geom.calibrate.conductivity import conductivity
 from geom.calibrate.coupon import efficiency
-from geom.calibrate.slant import MEAN_OF_ONE_AMPERE, panel_slope, wagner_range
+from geom.calibrate.limiting import limiting
+from geom.calibrate.slant import MEAN_OF_ONE_AMPERE, panel_slope, published_density, read_panel, wagner_range
 from geom.calibrate.slant_field import PANEL, profile
 from geom.calibrate.slope import voltage_slope
 from geom.cell.cell import BoxTank
@@ -162,6 +164,47 @@ def test_a_panel_at_much_current_tells_no_slope_and_says_why() -> None:
     assert found.figure is None
     assert [f.code for f in found.findings] == ["calibrate-slope-open"]
     assert "lower its current" in found.findings[0].message
+
+
+def test_the_borders_of_a_panel_hold_what_flows_there_and_the_usable_range_lies_within_them() -> None:
+    """What truly flows lies anywhere off the published rule by as much as the solved field, and a place is misread by up to 1 mm."""
+    draw, hits, within = np.random.default_rng(31), 0, 0
+    wagner, current = 0.012, 2.0
+
+    def flows(place: float, off: float) -> float:
+        rule = published_density(current, place)
+        solved = current * MEAN_OF_ONE_AMPERE * float(profile(wagner).at(np.array([place]))[0])
+        return rule + off * (solved - rule)
+
+    for _ in range(DRAWS):
+        burnt, bright = draw.uniform(0.012, 0.025), draw.uniform(0.055, 0.075)
+        truth = {
+            "burnt": flows(burnt, even(draw, 1.0)),
+            "bright": flows(bright, even(draw, 1.0)),
+        }
+        asked = SlantPanel(current, burnt + even(draw, 1e-3), bright + even(draw, 1e-3))
+        found = read_panel(asked, wagner, BATH.current_density)
+        hits += sum(b.density.low <= truth[b.what] <= b.density.high for b in found.borders)
+        usable, limit = found.figures
+        assert usable.level == limit.level == LEVEL
+        within += truth["bright"] <= usable.range.low and usable.range.high <= truth["burnt"]
+    held(hits, 2 * DRAWS)
+    held(within)
+
+
+@pytest.mark.parametrize("ratio", [1.6, None])
+def test_limit_of_a_plate_that_burnt(ratio: float | None) -> None:
+    """Current raised in steps until it burns at its edge, which carries a share of the mean that is stated or not."""
+    draw, hits = np.random.default_rng(37), 0
+    for _ in range(DRAWS):
+        clean = draw.uniform(1.0, 2.0)
+        steps = draw.uniform(1.1, 1.5)
+        edge = ratio or 1.5 * (2.0 ** (d / 1.96) if (d := draw.standard_normal()) > 0 else 1.5 ** (d / 1.96))
+        truth = draw.uniform(clean, clean * steps) / 0.005 * edge
+        off = 1 + even(draw, 0.02)
+        found, _ = limiting(BurntPlate(clean * steps / off, clean / off, 0.005, ratio, False, 0.02))
+        hits += found.range.low <= truth <= found.range.high
+    held(hits)
 
 
 def width(values: Range) -> float:

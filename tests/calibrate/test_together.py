@@ -6,6 +6,7 @@ import tomllib
 import numpy as np
 import pytest
 
+from geom.bench.fit import half_width
 from geom.bench.readings import BurntPlate, Coupon, PolarizationReadings, Readings, SlantPanel, VoltsAmps
 from geom.calibrate.calibrate import Calibration, calibrate
 from geom.calibrate.slant import MEAN_OF_ONE_AMPERE
@@ -78,7 +79,8 @@ def test_the_field_behind_the_borders_is_that_of_the_current_they_were_read_at()
     solved = 2.0 * MEAN_OF_ONE_AMPERE * float(profile(wagner).at(np.array([0.068]))[0])
     by_place = 200 * 5.24 * math.log10(68 / 67)
     half = borders["bright"].high - borders["bright"].typical
-    assert half == pytest.approx(math.hypot(by_place, solved - borders["bright"].typical), rel=0.01)
+    both = half_width(0.0, math.inf, (by_place, abs(solved - borders["bright"].typical)))
+    assert half == pytest.approx(both, rel=0.01)
 
 
 def test_what_lies_outside_the_tables_is_told_and_what_lies_inside_is_not() -> None:
