@@ -41,8 +41,11 @@ class Patient(H11Protocol):
             self._make_room()
 
     def _make_room(self) -> None:
-        others = [one for one in self.connections if isinstance(one, Patient)]
-        idle = [one for one in others if one.is_waiting] or others
+        # one that was ended a moment ago is still among them
+        open_ones = [one for one in self.connections if isinstance(one, Patient) and not one.transport.is_closing()]
+        if len(open_ones) <= MOST_CONNECTIONS:
+            return
+        idle = [one for one in open_ones if one.is_waiting] or open_ones
         min(idle, key=lambda one: one.since).transport.abort()
 
     @property
