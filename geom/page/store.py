@@ -26,6 +26,7 @@ from geom.errors import PageError
 VERSION = 1
 MAGIC = "geom-page"
 KEPT_PLANS, KEPT_PARTS = 50, 20
+MOST_PART_BYTES = 2_000_000_000  # of all uploads, but those that plans are of stay
 ID = re.compile(r"[0-9a-f]{16}")
 RECORD, VIEW, FILES = "record", "view", "files"
 MOST_BYTES = 1_000_000_000  # of one kept file: a longer one is no file of ours
@@ -116,8 +117,9 @@ class Store:
         """Write what is known of a plan anew."""
         body = {name: getattr(kept, name) for name in Kept.__dataclass_fields__ if name != "wrong"}
         with self._guard:
+            path = self._of(kept.id) / RECORD
             self._plans[kept.id] = kept  # first: a full disk must not leave a plan waited for without end
-            self._write(self._of(kept.id) / RECORD, json.dumps(body).encode())
+            self._write(path, json.dumps(body).encode())
 
     def _drop_oldest(self) -> None:
         done = [kept for kept in self.plans() if kept.state not in ("queued", "solving")]
@@ -190,10 +192,15 @@ class Store:
             self._write(self.parts_folder / part.id, json.dumps(body).encode())
             self._parts[part.id] = part
             used = {kept.part for kept in self._plans.values()}
-            for old in [one for one in self._parts if one not in used][:-KEPT_PARTS]:
+            spare = [one for one in self._parts if one not in used and one != part.id]
+            while spare and (len(spare) >= KEPT_PARTS or self._part_bytes() > MOST_PART_BYTES):
+                old = spare.pop(0)
                 path = self._parts.pop(old).path
                 for gone in (path, self.parts_folder / old):
                     gone.unlink(missing_ok=True)
+
+    def _part_bytes(self) -> int:
+        return sum(one.size for one in self._parts.values())
 
     def part(self, name: str) -> PartFile:
         """Return an upload by its id; raises ``page-no-file``."""
