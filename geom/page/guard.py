@@ -40,6 +40,7 @@ PROTECTION: Headers = (
 HOST = re.compile(
     r"(?:\[([0-9A-Fa-f:.]{2,45})\]|([A-Za-z0-9](?:[A-Za-z0-9.-]{0,251}[A-Za-z0-9])?)(\.?))(?::([0-9]{1,5}))?"
 )
+OWN_ADDRESS = "open the address that geom page printed"
 METHODS = {"GET", "HEAD", "POST"}
 OWN_SITES = {"same-origin", "none"}  # "none": typed, bookmarked, or opened by another program
 
@@ -109,22 +110,22 @@ class Guard:
         headers = _Once(scope["headers"])
         host = self.door.own_host(headers.get(b"host") or "")
         if host is None:
-            raise refused(
-                "page-host", "this address is not one of this page", "open the address that geom page printed"
-            )
+            raise PageError("page-host", "this address is not one of this page", hint=OWN_ADDRESS, status=403)
         if scope["method"] not in METHODS:
-            raise refused("page-method", "the page takes GET and POST alone", "", 405)
+            raise PageError("page-method", "the page takes GET and POST alone", status=405)
         is_page = scope["path"] == "/" and scope["method"] != "POST"
         self._check_site(headers, is_page)
         has_cookie = self._has_cookie(headers)
         has_key = is_page and self._has_key(scope)
         if self.door.is_open and not (has_cookie or has_key):
             text = "this page is open to other machines, so its address has a key in it"
-            raise refused("page-key", text, "open the whole address that geom page printed")
+            raise PageError("page-key", text, hint="open the whole address that geom page printed", status=403)
         if scope["method"] == "POST":
             self._check_post(headers, host)
         elif scope["path"].startswith("/api/") and not (has_cookie or headers.get(b"sec-fetch-site")):
-            raise refused("page-foreign", "this request does not come from the page", "load the page first")
+            raise PageError(
+                "page-foreign", "this request does not come from the page", hint="load the page first", status=403
+            )
         return is_page and not has_cookie
 
     def _check_site(self, headers: "_Once", is_page: bool) -> None:
@@ -132,19 +133,17 @@ class Guard:
         site = headers.get(b"sec-fetch-site")
         linked = headers.get(b"sec-fetch-mode") == "navigate" and headers.get(b"sec-fetch-dest") == "document"
         if site is not None and site not in OWN_SITES and not (is_page and linked):
-            raise refused("page-foreign", "another site asked for this", "open the address that geom page printed")
+            raise PageError("page-foreign", "another site asked for this", hint=OWN_ADDRESS, status=403)
 
     def _check_post(self, headers: "_Once", host: str) -> None:
         if not self.door.own_origin(headers.get(b"origin") or "", host):
-            raise refused(
-                "page-foreign", "this was not sent by the page itself", "open the address that geom page printed"
-            )
+            raise PageError("page-foreign", "this was not sent by the page itself", hint=OWN_ADDRESS, status=403)
         if not _same(headers.get(b"x-token") or "", self.door.token):
             text = "this page was loaded before geom page was started anew"
-            raise refused("page-token", text, "load the page again; plans and files are kept")
+            raise PageError("page-token", text, hint="load the page again; plans and files are kept", status=403)
 
     def _has_key(self, scope: Scope) -> bool:
-        given = parse_qs(scope["query_string"].decode("latin-1"), max_num_fields=20).get("key", [""])
+        given = parse_qs(scope["query_string"].decode("latin-1")).get("key", [""])
         return _same(given[0], self.door.key)
 
     def _has_cookie(self, headers: "_Once") -> bool:
@@ -167,11 +166,6 @@ class _Once:
 
     def get(self, name: bytes) -> str | None:
         return self.found.get(name)
-
-
-def refused(slug: str, message: str, hint: str, status: int = 403) -> PageError:
-    """Return the refusal of a request."""
-    return PageError(slug, message, hint=hint, status=status)
 
 
 def _same(given: str, own: str) -> bool:

@@ -210,7 +210,7 @@ def test_a_look_says_what_is_assumed(ours):
 
 
 def test_a_defect_is_owned_up_to_without_its_innards(ours):
-    ours.looks.failure = ZeroDivisionError("secret path /home/x")
+    ours.looks.failure = ZeroDivisionError("secret path /srv/x")
     answer = ours.post("/api/look", {"answers": bar()})
     assert (answer.status, answer.slug) == (500, "page-defect")
     assert b"secret" not in answer.body
