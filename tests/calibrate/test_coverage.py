@@ -9,57 +9,31 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from helpers.bench_readings import CONSTANT, NICKEL, coupons, even, plates
 
 from geom.bench.fit import LEVEL
 from geom.bench.readings import (
     BurntPlate,
-    ConductivityReadings,
-    Coupon,
-    Plate,
     PolarizationReadings,
     SlantPanel,
-    TwoPlates,
     VoltsAmps,
 )
-from geom.calibrate.cell_constant import CellConstant
 from geom.calibrate.conductivity import conductivity
 from geom.calibrate.coupon import efficiency
 from geom.calibrate.limiting import limiting
 from geom.calibrate.slant import MEAN_OF_ONE_AMPERE, panel_slope, published_density, read_panel, wagner_range
 from geom.calibrate.slant_field import PANEL, profile
 from geom.calibrate.slope import voltage_slope
-from geom.cell.cell import BoxTank
 from geom.chemistry import Range
-from geom.electrode.faraday import equivalent
-from geom.tables.read import bath, law_range, metal
+from geom.tables.read import bath, law_range
 
 DRAWS = 200
 BATH = bath("watts-nickel", temperature=321.15)
-NICKEL = metal("Ni")
-PLATE = Plate(0.05, 1e-3, 0.06)
-PLATES = TwoPlates(BoxTank(0.2, 0.1, 0.1), PLATE, PLATE, 0.06, (0.0, 0.0))
-CONSTANT = CellConstant(0.1146, 1e-3, 0.007, 0.008, False)
 
 
 def held(hits: int, draws: int = DRAWS) -> None:
     """Hold a count of hits to the level."""
     assert abs(hits / draws - LEVEL) <= 3 * math.sqrt(LEVEL * (1 - LEVEL) / draws)
-
-
-def even(draw: np.random.Generator, limit: float) -> float:
-    """An error that lies anywhere within a limit."""
-    return float(draw.uniform(-limit, limit))
-
-
-def plates(draw: np.random.Generator, truth: float, amps: list[float], *, stated: bool, noise: float = 4e-3):
-    """Readings of a bath of that conductivity, with meters and lengths off."""
-    constant = CONSTANT.value * (1 + even(draw, CONSTANT.error) + even(draw, CONSTANT.by_gap))
-    constant *= 1 + even(draw, CONSTANT.by_immersed)
-    resistance = 1 / (truth * constant) * (1 + even(draw, 0.02))
-    errors = [even(draw, noise * math.sqrt(3)) if stated else noise * draw.standard_normal() for _ in amps]
-    volts = tuple(0.5 + resistance * a + e for a, e in zip(amps, errors, strict=True))
-    to = (noise * math.sqrt(3), 0.0) if stated else (None, None)
-    return ConductivityReadings(PLATES, VoltsAmps(volts, tuple(amps), *to))
 
 
 @pytest.mark.parametrize(
@@ -80,16 +54,6 @@ def test_conductivity(amps: list[float], stated: bool, noise: float) -> None:
         found = conductivity(plates(draw, truth, amps, stated=stated, noise=noise), CONSTANT).figure.range
         hits += found.low <= truth <= found.high
     held(hits)
-
-
-def coupons(draw: np.random.Generator, truth: float, count: int, runs: float) -> list[Coupon]:
-    """Coupons of a bath of that efficiency; runs differ, the ammeter is off for all alike."""
-    meter = 1 + even(draw, 0.02)
-    out = []
-    for _ in range(count):
-        gain = truth * (1 + runs * draw.standard_normal()) * 1.2 * meter * 900 * equivalent(NICKEL)
-        out.append(Coupon(1.2, 900.0, round(gain / 1e-6) * 1e-6, 1e-6))
-    return out
 
 
 @pytest.mark.parametrize("count", [1, 2, 3, 6])
