@@ -1,6 +1,6 @@
 """Level after level of panels until the figures are as sure as asked: the first pose of a plan."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Hashable
 from dataclasses import dataclass, replace
 from time import monotonic
 
@@ -13,10 +13,10 @@ from geom.advice.limit import Limit
 from geom.advice.measures import strip_width
 from geom.bem.problem import Current, Voltage
 from geom.cell.build import build_cell
-from geom.cell.cell import Cell, Pose
+from geom.cell.cell import Anode, Cell, InnerWire, Pose, WireAnode
 from geom.errors import CellError
 from geom.field import LEAST_BALANCE, Field, Prepared, prepare, solve_field
-from geom.job.job import USUAL, Demand
+from geom.job.job import USUAL, Demand, Job
 from geom.panel_sizes import MeshOptions
 from geom.panels import Panels, mesh_cell
 from geom.surface.sizing import SizeSource
@@ -51,13 +51,14 @@ def tolerance(demand: Demand) -> float:
     return TOLERANCE_SHARE * demand.accuracy
 
 
-def posed(level: Level, pose: Pose) -> Prepared | None:
+def posed(level: Level, pose: Pose, cell: Cell | None = None) -> Prepared | None:
     """Return the cell of a level prepared with the part in another pose, on the same panels of the part.
 
-    None where the part does not fit that way, or another surface would be wet.
+    None where the part does not fit that way, or another surface would be wet. ``cell`` may be another one of the
+    same part.
     """
     prepared = level.prepared
-    cell = prepared.cell
+    cell = cell or prepared.cell
     try:
         turned = build_cell(
             cell.part,
@@ -72,6 +73,73 @@ def posed(level: Level, pose: Pose) -> Prepared | None:
     except CellError:
         return None
     return prepare(turned, panels, kept=prepared) if same_panels(prepared.panels, panels) else None
+
+
+class Hangings:
+    """The panels of a level in other poses and set-ups of the same part: what is prepared of them is kept.
+
+    However one came there, it is prepared from the level itself, so that nothing hangs on what was asked before.
+    """
+
+    def __init__(self, level: Level, room: int) -> None:
+        self.level, self.room = level, room
+        self._first = _place(level.prepared.cell, level.prepared.cell.pose)
+        self._known: dict[Hashable, Prepared | None] = {}
+
+    @property
+    def prepared(self) -> tuple[Prepared, ...]:
+        """All that is kept, that of the level first."""
+        return (self.level.prepared, *(one for one in self._known.values() if one is not None))
+
+    def at(self, cell: Cell, pose: Pose) -> Prepared | None:
+        """Return a cell of the same part prepared with the part in a pose; None as `posed`."""
+        place = _place(cell, pose)
+        found = self.level.prepared if place == self._first else self._at(place, cell, pose)
+        if found is None:
+            return None
+        laws = zip(found.cell.anodes, cell.anodes, strict=True)
+        anodes = tuple(replace(anode, law=other.law) for anode, other in laws)
+        return replace(found, cell=replace(found.cell, bath=cell.bath, anodes=anodes))
+
+    def _at(self, place: Hashable, cell: Cell, pose: Pose) -> Prepared | None:
+        if place in self._known:
+            self._known[place] = self._known.pop(place)  # the last asked for is the last to go
+            return self._known[place]
+        found = posed(self.level, pose, cell)
+        if self.room > 0:
+            while len(self._known) >= self.room:
+                del self._known[next(iter(self._known))]
+            self._known[place] = found
+        return found
+
+
+@dataclass(frozen=True, eq=False)
+class Ground:
+    """The panels that plans of one part are made on, how sure figures on them are, and the fields of the first such plan."""
+
+    job: Job  # what they were made for
+    level: Level
+    accuracy: Accuracy
+    hung: Hangings
+    fields: tuple[Field, ...] = ()  # of every pose that was weighed, the first first
+
+    def field_on(self, panels: Panels) -> Field | None:
+        """Return the field that is known on some panels."""
+        return next((field for field in self.fields if field.panels is panels), None)
+
+
+def _place(cell: Cell, pose: Pose) -> Hashable:
+    """Return where everything is, whatever flows: what tells one geometry of a part from another."""
+    turn, at = np.round(pose.rotation, 9) + 0.0, np.round(pose.at, 9) + 0.0
+    anodes = tuple(lawless(anode) for anode in cell.anodes)
+    return (cell.tank, anodes, cell.shields, cell.thieves, turn.tobytes(), at.tobytes())
+
+
+def lawless(anode: Anode | InnerWire) -> Anode | InnerWire:
+    """Return an anode as a body alone."""
+    if isinstance(anode, WireAnode) and anode.inner is not None:
+        anode = replace(anode, inner=replace(anode.inner, law=None))
+    return replace(anode, law=None)
 
 
 def same_panels(a: Panels, b: Panels) -> bool:

@@ -37,19 +37,24 @@ ALONE = Bench()
 
 
 def weighed_limits(
-    prepared: Prepared, supply: Supply, before: tuple[Limit, ...] = (), bench: Bench = ALONE
+    prepared: Prepared,
+    supply: Supply,
+    before: tuple[Limit, ...] = (),
+    bench: Bench = ALONE,
+    near: Field | None = None,
 ) -> tuple[tuple[Limit, ...], Field]:
     """Return each limit on the current, the least marked as binding, and a field near the one to come.
 
-    ``before`` are the limits of the same cell on other panels: where to look first.
+    ``before`` are the limits of the same cell on other panels: where to look first. ``near`` is a field on these
+    panels, or as many, to begin solves from.
     """
     known = {limit.name: limit.value for limit in before}
     bath, area = prepared.cell.bath, float(prepared.panels.part.area)
     bright, most = bath.current_density, limiting_current(prepared)
-    at_mean = current_with_thieves(prepared, bright.typical * area, known.get(AT_MEAN))
+    at_mean = current_with_thieves(prepared, bright.typical * area, known.get(AT_MEAN), near)
     clear = CLEAR * most
     begin = known.get(AT_STRIP, min(at_mean, clear))
-    at_strip, field = current_at_strip(prepared, bright.high, begin, most)
+    at_strip, field = current_at_strip(prepared, bright.high, begin, most, near)
     width = 1e3 * strip_width(prepared.panels)
     thieves = ", and what the thieves take" if prepared.panels.thieves else ""
     source = bath.sources.get("current_density")
@@ -112,7 +117,7 @@ def diffusion_solved(
     if reach is None or not least.name.startswith(DIFFUSION):
         return limits, near
     begin = known.get(least.name, least.value)
-    found, field = current_at_strip(prepared, CLEAR * reach.typical, begin, most)
+    found, field = current_at_strip(prepared, CLEAR * reach.typical, begin, most, near)
     others = [limit for limit in limits if limit is not least]
     return ([*others, replace(least, value=found)] if found is not None else others), field
 
@@ -129,15 +134,18 @@ def limiting_current(prepared: Prepared) -> float:
     return min(sum(carried(cell.bath.law, body) for body in (PART, *panels.thieves)), anodes)
 
 
-def current_with_thieves(prepared: Prepared, wanted: float, begin: float | None = None) -> float:
+def current_with_thieves(
+    prepared: Prepared, wanted: float, begin: float | None = None, near: Field | None = None
+) -> float:
     """Return the current to set for the part to get ``wanted`` [A]; the same without thieves.
 
     A fixed-point iteration, from ``begin`` [A]: the share of the thieves changes slowly with current.
+    ``near`` is a field to begin solves from.
     """
     if not prepared.panels.thieves:
         return wanted
     current = wanted if begin is None else begin
-    field = None
+    field = near
     for _ in range(6):
         field = solve_field(prepared, Current(current), start=field, tolerance=WEIGHING, balance=UNCHECKED)
         new = wanted * field.total_current / field.current
@@ -147,8 +155,12 @@ def current_with_thieves(prepared: Prepared, wanted: float, begin: float | None 
     return new
 
 
-def current_at_strip(prepared: Prepared, wanted: float, start: float, most: float) -> tuple[float | None, Field]:
+def current_at_strip(
+    prepared: Prepared, wanted: float, start: float, most: float, near: Field | None = None
+) -> tuple[float | None, Field]:
     """Return the current at which the hottest strip carries ``wanted`` [A/m²], and a field near it.
+
+    ``near`` is a field to begin solves from.
 
     None where the strip does not get so far below ``most``, the limiting current of the cell [A].
 
@@ -156,7 +168,7 @@ def current_at_strip(prepared: Prepared, wanted: float, start: float, most: floa
     near a limiting current the strip hardly gains on the mean, and it takes more of them.
     """
     current = start
-    field = solve_field(prepared, Current(current), tolerance=WEIGHING, balance=UNCHECKED)
+    field = solve_field(prepared, Current(current), start=near, tolerance=WEIGHING, balance=UNCHECKED)
     for _ in range(20):
         new = current * wanted / hottest_current_density(field)
         if abs(new - current) < 5e-3 * new:
