@@ -13,7 +13,7 @@ from geom.page.app import page_app
 from geom.page.guard import Door
 from geom.page.plans import NAMES, Plans
 from geom.page.store import Store
-from geom.page.work import FORGOTTEN
+from geom.page.work import FORGOTTEN, Work
 from helpers.asgi import Answer, Client
 
 PORT = 8424
@@ -90,10 +90,10 @@ class FakeWork:
 class Page:
     """The page with its parts, and a client that sends what the page's own script does."""
 
-    def __init__(self, folder: Path, door: Door | None = None) -> None:
+    def __init__(self, folder: Path, door: Door | None = None, solver: Work | None = None) -> None:
         self.store = Store(folder)
         self.work, self.looks = FakeWork(), FakeWork()
-        self.plans = Plans(self.store, self.work, patience=0.5)
+        self.plans = Plans(self.store, solver or self.work, patience=0.5)
         self.door = door or Door(PORT)
         self.app = page_app(self.plans, self.looks, self.door)
         self.client = Client(self.app)
@@ -150,9 +150,9 @@ def pairs(headers: Mapping[str, str | None]) -> list[tuple[bytes, bytes]]:
 
 
 @contextmanager
-def page(folder: Path, door: Door | None = None) -> Iterator[Page]:
-    """Give a page that is closed in the end."""
-    made = Page(folder, door)
+def page(folder: Path, door: Door | None = None, solver: Work | None = None) -> Iterator[Page]:
+    """Give a page that is closed in the end; ``solver`` in the place of the one that solves nothing."""
+    made = Page(folder, door, solver)
     try:
         yield made
     finally:

@@ -148,6 +148,7 @@ def test_every_answer_has_the_protecting_headers_and_no_door_for_other_sites(our
     assert "unsafe" not in policy
     assert "*" not in policy
     assert "http" not in policy
+    assert "data:" not in policy
     assert headers["x-content-type-options"] == "nosniff"
     assert headers["referrer-policy"] == "same-origin"
     assert headers["x-frame-options"] == "DENY"
