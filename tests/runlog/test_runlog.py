@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from click.testing import CliRunner
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from geom.bench.fit import LEVEL
@@ -120,6 +120,7 @@ amounts = st.none() | st.floats(1e-3, 1e3)
 words = st.text(st.characters(blacklist_categories=("Cs", "Cc")), max_size=40)
 
 
+@settings(deadline=None)  # each run is synced to the disk, which may be slow
 @given(st.lists(st.tuples(amounts, amounts, words), min_size=1, max_size=4))
 def test_what_is_written_is_read_again(tmp_path_factory: pytest.TempPathFactory, rows: list[tuple]) -> None:
     path = tmp_path_factory.mktemp("log") / "a-log.csv"
