@@ -178,6 +178,24 @@ def log(debug: bool, **options: Any) -> None:
     _guarded(run, options["as_json"], debug)
 
 
+@commands.command()
+@click.option("--port", type=click.IntRange(0, 65535), help="Where it is served; 8424, or a free one if that is taken.")
+@click.option("--address", metavar="NUMBER", help="Open it to other machines at this address; its link has a key in it.")
+@click.option("--folder", type=click.Path(), metavar="DIR", help="Where plans and files are kept; else by the user.")
+@click.option("--no-browser", is_flag=True, help="Do not open a browser.")
+@click.option("--quiet", "-q", is_flag=True, help="Print the address alone.")
+@debug_option
+def page(debug: bool, no_browser: bool, **options: Any) -> None:
+    """Plan in a browser: a page on this machine alone, until Ctrl-C. Plans are kept."""
+
+    def run() -> int:
+        from geom.cli.page import run
+
+        return run(**options, browser=not no_browser)
+
+    _guarded(run, False, debug)
+
+
 def _guarded(run: Callable[[], int], as_json: bool, debug: bool) -> None:
     """Run a command and leave with its exit code; an error is told once, on stderr."""
     try:
