@@ -15,7 +15,6 @@ from geom.job.job import Job
 from geom.job.read import parse_job
 from geom.kept import Kept, in_poses, make_kept, what_if
 from geom.page.view import plain, rounded, view_of
-from geom.page.work import FORGOTTEN
 from geom.part.contacts import contact_findings
 from geom.part.part import Part
 from geom.report.card import card_pdf
@@ -47,9 +46,8 @@ class Shelf:
     def get(self, name: str) -> Kept:
         """Return a plan; raises ``work-forgotten``."""
         if name not in self._plans:
-            raise PageError(
-                FORGOTTEN, "the panels of this plan are not kept any more", hint="plan it again", status=409
-            )
+            text = "the panels of this plan are not kept any more"
+            raise PageError("work-forgotten", text, hint="plan it again", status=409)
         self._plans.move_to_end(name)
         return self._plans[name]
 

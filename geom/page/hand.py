@@ -4,7 +4,6 @@ import contextlib
 import importlib
 import os
 import signal
-import sys
 import threading
 import traceback
 from collections.abc import Mapping, Sequence
@@ -46,8 +45,7 @@ def _answered(pipe: Connection, tasks: Any, task: str, arguments: Sequence[Any])
     except MemoryError:
         return MEMORY, None
     except Exception as error:
-        traceback.print_exc(file=sys.stderr)
-        return DEFECT, type(error).__name__
+        return DEFECT, (type(error).__name__, traceback.format_exc())
 
 
 def _set_up(memory: int | None, threads: int | None) -> None:

@@ -155,7 +155,7 @@ class Worker:
         if kind == ERROR:
             raise rebuilt(content)
         if kind == DEFECT:
-            raise _defect(content)
+            raise _defect(*content)
         assert kind == RESULT
         return received(content)
 
@@ -229,6 +229,9 @@ def _too_long(seconds: float) -> GeomError:
     return PageError("work-time", f"this took more than {seconds:.0f} s and was given up", hint=hint, status=500)
 
 
-def _defect(what: str) -> GeomError:
-    hint = "please report it with what you had entered; the terminal that geom runs in shows more"
-    return PageError("work-defect", f"this is a defect in geom, not in your input: {what}", hint=hint, status=500)
+def _defect(kind: str, trace: str) -> GeomError:
+    """Return what to say of a fault of the program; where it happened is a note, for whoever prints it."""
+    hint = "please report it with what you had entered"
+    error = PageError("work-defect", f"this is a defect in geom, not in your input: {kind}", hint=hint, status=500)
+    error.add_note(trace)
+    return error
