@@ -28,6 +28,7 @@ from geom.page.work import Work
 
 MOST_SLOW = 12  # questions that wait for a worker at a time
 MOST_QUICK = 16
+MOST_FORMS = 2  # that are read at a time: each may have to read a large file first
 MOST_UPLOADS = 2
 MOST_POSES = 12
 
@@ -74,6 +75,7 @@ class Desk:
         self.plans, self.store, self.looks, self.door = plans, plans.store, looks, door
         self.statics = statics()
         self._quick, self._slow = anyio.CapacityLimiter(MOST_QUICK), anyio.CapacityLimiter(MOST_SLOW)
+        self._forms = anyio.CapacityLimiter(MOST_FORMS)
         self._uploads = 0
         self._look = threading.Lock()
 
@@ -186,7 +188,7 @@ class Desk:
         return {**(self.store.plan(name).answers or {}), **changed}
 
     async def _asked(self, answers: Any) -> Asked:
-        return await self._quickly(partial(asked_of, answers, self.store))
+        return await run_sync(partial(asked_of, answers, self.store), limiter=self._forms)
 
     async def _quickly(self, call: Callable[[], Result]) -> Result:
         return await run_sync(call, limiter=self._quick)

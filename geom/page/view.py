@@ -6,7 +6,6 @@ from typing import Any
 
 from geom.advice.copies import over_copies
 from geom.plan import Plan
-from geom.report.amounts import area, current, minutes, thickness, voltage
 from geom.report.content import NEVER, document
 from geom.report.scene import scene_of
 from geom.report.tree import printable
@@ -15,16 +14,12 @@ MICRO, SQUARE_MILLI, MINUTE = 1e6, 1e6, 60.0  # of a metre, of a square metre; s
 
 
 def view_of(plan: Plan) -> dict[str, Any]:
-    """Return what the page shows of a plan: JSON types alone, no NaN, text without control characters.
-
-    ``words`` has the figures of ``numbers`` that the report prints, in its words.
-    """
+    """Return what the page shows of a plan: JSON types alone, no NaN, text without control characters."""
     tree = document(plan)
     view = {
         "title": tree.title,
         "answer": list(tree.answer),
         "numbers": _numbers(plan),
-        "words": _words(plan),
         "findings": [{"severity": str(f.severity), "slug": f.code, "message": f.message} for f in plan.findings],
         "features": _features(plan),
         "sections": [asdict(section) for section in tree.sections],
@@ -82,19 +77,6 @@ def _numbers(plan: Plan) -> dict[str, Any]:
         "panels": plan.fields[0].panels.part_count,
         "stops": sum(str(f.severity) == "stop" for f in plan.findings),
         "warnings": sum(str(f.severity) == "warning" for f in plan.findings),
-    }
-
-
-def _words(plan: Plan) -> dict[str, str]:
-    return {
-        "current": current(plan.current),
-        "voltage": voltage(plan.voltage),
-        "time": minutes(plan.time) if plan.time < NEVER else "without end",
-        "target": thickness(plan.job.target.thickness),
-        "thinnest": thickness(plan.minimum_local_thickness),
-        "mean": thickness(plan.thickness["mean"]),
-        "thickest": thickness(plan.thickness["max"]),
-        "wetted_area": area(plan.wetted_area),
     }
 
 

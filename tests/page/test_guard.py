@@ -84,6 +84,8 @@ def test_a_request_without_a_host_or_with_two_is_refused(ours):
     assert asked(ours, "GET", "/", [])[0] == 403
     twice = [(b"host", b"localhost:8424"), (b"Host", b"evil.example:8424")]
     assert asked(ours, "GET", "/", twice)[0] == 403
+    assert asked(ours, "GET", "/", twice[::-1])[0] == 403
+    assert asked(ours, "GET", "/", [twice[0], twice[0]])[0] == 403
 
 
 FORGED = {
