@@ -151,6 +151,8 @@ class Worker:
         if kind == MEMORY:  # what is left of it has little to go on with
             raise _no_memory()
         with self._state:
+            if self._is_cancelled or self._is_closed:  # it is dead or about to be, though it was done in time
+                raise _cancelled()
             self._is_busy = False
         if kind == ERROR:
             raise rebuilt(content)

@@ -1,5 +1,6 @@
 """A worker process: whatever becomes of it is told, the next task works, and nothing is left behind."""
 
+import contextlib
 import os
 import random
 import signal
@@ -52,6 +53,13 @@ def is_gone(pid: int, within: float = 3.0) -> bool:
             return True
         time.sleep(0.02)
     return False
+
+
+def kill(pid: int) -> None:
+    """Kill a process, and wait until it is dead; who started it need not have noticed."""
+    os.kill(pid, signal.SIGKILL)
+    with contextlib.suppress(ChildProcessError):
+        os.waitid(os.P_PID, pid, os.WEXITED | os.WNOWAIT)
 
 
 def children() -> set[int]:
@@ -180,9 +188,7 @@ def test_a_death_is_told_and_the_next_task_works(task, words):
 def test_a_process_that_died_between_two_tasks_is_replaced_unasked():
     with Worker(desk=DESK) as worker:
         pid = worker.call("greet")[2]
-        os.kill(pid, signal.SIGKILL)
-        while Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()[0] != "Z":  # nobody has noticed yet
-            time.sleep(0.01)
+        kill(pid)
         assert worker.call("echo", 5) == 5
         assert worker.pid != pid
 
@@ -215,9 +221,8 @@ def test_kills_at_random_moments_are_each_told_and_leave_nothing():
         worker.call("echo", 0)
         told_of = []
         for number in range(12):
-            end = {"kill": lambda: os.kill(worker.pid, signal.SIGKILL), "cancel": worker.cancel}
-            how = dice.choice(list(end))
-            timer = after(dice.uniform(0.0, 0.25), end[how])
+            end = dice.choice([lambda: kill(worker.pid), worker.cancel])
+            timer = after(dice.uniform(0.0, 0.25), end)
             try:
                 assert worker.call("sleep", 0.1) == 0.1
             except GeomError as error:
