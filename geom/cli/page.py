@@ -13,7 +13,8 @@ from socket import socket
 import click
 
 from geom.errors import PageError
-from geom.page.app import page_app
+from geom.page.app import offers, page_app
+from geom.page.asked import asked_of
 from geom.page.guard import LOOPBACK, Door
 from geom.page.plans import Plans
 from geom.page.server import PORT, serve, sockets_for
@@ -32,6 +33,7 @@ def run(*, port: int | None, address: str | None, folder: str | None, browser: b
         url = address_of(door, address)
 
         def ready() -> None:
+            threading.Thread(target=_warmed, args=(store,), daemon=True).start()
             click.echo(url if quiet else f"geom page: {url}")
             if not quiet:
                 _tell(store, door)
@@ -92,6 +94,12 @@ def has_screen() -> bool:
 def _opened(url: str) -> None:
     with contextlib.suppress(Exception):
         webbrowser.open(url)
+
+
+def _warmed(store: Store) -> None:
+    """Read what the first form will need."""
+    with contextlib.suppress(Exception):
+        asked_of(offers()["defaults"], store)
 
 
 def _tell(store: Store, door: Door) -> None:

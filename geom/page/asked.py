@@ -4,12 +4,14 @@ import contextlib
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import PurePosixPath
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from geom.errors import GeomError, JobError, PageError
 from geom.job.answers import NAMES
-from geom.job.compose import Composed, compose
 from geom.page.store import PartFile, Store
+
+if TYPE_CHECKING:  # at run time it is read with the first form: the page is there before it
+    from geom.job.compose import Composed
 
 Answers = Mapping[str, str | Sequence[str]]
 
@@ -25,7 +27,7 @@ class Asked:
     title: str
     assumed: tuple[str, ...] = ()
     part: PartFile | None = None
-    composed: Composed | None = field(default=None, repr=False)
+    composed: "Composed | None" = field(default=None, repr=False)
 
     def told(self, error: GeomError) -> GeomError:
         """Return an error of this job in the words of the form: its fields, and the user's name for the file."""
@@ -42,6 +44,8 @@ def asked_of(answers: Any, store: Store) -> Asked:
     JobError
         with every mistake, each under the name of its field.
     """
+    from geom.job.compose import compose
+
     checked = checked_form(answers)
     part = None
     given = dict(checked)
@@ -73,7 +77,7 @@ def _odd(text: str, where: str) -> PageError:
     return PageError("page-answers", text, where=where, hint="load the page again")
 
 
-def in_form_words(error: GeomError, composed: Composed | None, part: PartFile | None) -> GeomError:
+def in_form_words(error: GeomError, composed: "Composed | None", part: PartFile | None) -> GeomError:
     """Return the error with the field as ``where``, and the user's own name for the file in its words."""
     mistakes = [in_form_words(one, composed, part) for one in getattr(error, "mistakes", ())]
     where = error.where if error.where in NAMES else (composed.answer_of(error.where) or "" if composed else "")

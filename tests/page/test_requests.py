@@ -316,6 +316,7 @@ def test_a_what_if_of_a_plan_that_the_solver_has_forgotten_is_planned_again_firs
 
 def test_a_what_if_waits_for_no_plan(ours):
     plan = ours.plan()
+    ours.plans.patience = 60.0  # longer than an answer is waited for
     ours.work.go.clear()
     other = ours.post("/api/plans", {"answers": bar()}).tree["plan"]
     ours.wait(other, "solving")
