@@ -86,8 +86,9 @@ class Patient(H11Protocol):
         if not unsent or unsent < self.unsent:
             self.sent_at = now
         self.unsent = unsent
-        if now - self.sent_at > WRITE_TIME:
-            return True
+        if unsent:  # an answer is on its way, however long: no idle time
+            self.since = now
+            return now - self.sent_at > WRITE_TIME
         if self.is_waiting:
             limit = HEAD_TIME if self.cycle is None or self.conn.trailing_data[0] else IDLE_TIME + HEAD_TIME
             return now - self.since > limit

@@ -44,9 +44,15 @@ class Served:
         return self.ask(self.head("GET", "/api/plans")).startswith(b"HTTP/1.1 200")
 
 
-def answer_on(connection: socket.socket) -> bytes:
-    """Return one answer, head and body; b"" where the connection is closed without any."""
-    got = b""
+def answer_on(connection: socket.socket, before: bytes = b"") -> bytes:
+    """Return one answer, head and body; b"" where the connection is closed without any.
+
+    ``before`` was read of it already, and is not returned again.
+    """
+    return _whole(connection, before)[len(before) :]
+
+
+def _whole(connection: socket.socket, got: bytes) -> bytes:
     with contextlib.suppress(ConnectionError):
         while b"\r\n\r\n" not in got:
             piece = connection.recv(65536)

@@ -123,9 +123,9 @@ class Page:
         self.wait(name)
         return name
 
-    def wait(self, name: str, *states: str) -> dict[str, Any]:
+    def wait(self, name: str, *states: str, seconds: float = 10) -> dict[str, Any]:
         """Wait until a plan is over, or in one of ``states``; return how it is."""
-        until = time.monotonic() + 10
+        until = time.monotonic() + seconds
         while time.monotonic() < until:
             now: dict[str, Any] = self.get(f"/api/plans/{name}").tree
             if now["state"] in (states or ("done", "failed", "cancelled")):

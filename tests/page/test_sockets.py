@@ -21,7 +21,7 @@ CONNECTIONS = 1000
 
 @pytest.fixture(scope="module")
 def ours(tmp_path_factory: pytest.TempPathFactory):
-    short = {"HEAD_TIME": SHORT, "BODY_GRACE": SHORT, "WRITE_TIME": SHORT, "IDLE_TIME": SHORT, "TICK": 0.1}
+    short = {"HEAD_TIME": SHORT, "BODY_GRACE": SHORT, "WRITE_TIME": 1.5, "IDLE_TIME": SHORT, "TICK": 0.1}
     with pytest.MonkeyPatch.context() as patched:
         for name, value in short.items():
             patched.setattr(server, name, value)
@@ -206,13 +206,28 @@ def test_an_answer_that_nobody_takes_is_given_up(ours: Served):
         connection.settimeout(5)
         connection.connect(("127.0.0.1", ours.port))
         connection.sendall(ours.head("GET", "/static/plotly.min.js"))
-        time.sleep(4 * SHORT)
+        time.sleep(3.0)
         got = 0
         with contextlib.suppress(ConnectionError):
             while piece := connection.recv(1 << 20):
                 got += len(piece)
         assert got < 4_000_000  # of 4.5 MB
     assert ours.is_up()
+
+
+def test_an_answer_that_is_taken_slowly_comes_whole(ours: Served):
+    with socket.socket() as connection:
+        connection.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 65536)
+        connection.settimeout(5)
+        connection.connect(("127.0.0.1", ours.port))
+        connection.sendall(ours.head("GET", "/static/plotly.min.js"))
+        got, began = b"", time.monotonic()
+        while time.monotonic() - began < 4 * SHORT:
+            got += connection.recv(24_000)
+            time.sleep(0.015)
+        got += answer_on(connection, got)
+    head, _, body = got.partition(b"\r\n\r\n")
+    assert f"content-length: {len(body)}".encode() in head
 
 
 def test_a_slow_answer_is_no_slow_client(ours: Served):
