@@ -94,3 +94,19 @@ def test_nine_cases_of_ten_lie_within_a_range_five_in_a_hundred_on_either_side()
     values = kappa.at(np.random.default_rng(5).standard_normal(20_000))
     for outside in (values < kappa.low, values > kappa.high):
         assert abs(float(outside.mean()) - 0.05) < 4 * np.sqrt(0.05 * 0.95 / 20_000)
+
+
+def test_a_range_stated_at_another_level_is_reached_at_its_own_deviate() -> None:
+    """95 % within: 1.960 deviates to either side (published table of the normal distribution)."""
+    of = replace(bath("watts-nickel"), levels={"conductivity": 0.95, "law": 0.95})
+    doubts, wide = doubts_of(of), of.conductivity_range
+    ends = [float(doubts.draw(one_at(doubts, CONDUCTIVITY, at)).conductivity[0]) for at in (-1.959964, 1.959964)]
+    assert_allclose(ends, (wide.low, wide.high), rtol=1e-6, atol=0)
+    law = doubts.draw(one_at(doubts, SLOPE, 1.959964)).law
+    assert isinstance(law, ButlerVolmer)
+    steepest = law_range("watts-nickel")
+    assert steepest is not None
+    assert isinstance(steepest[2], ButlerVolmer)
+    assert_allclose(np.ravel(law.cathodic_slope)[0], steepest[2].cathodic_slope, rtol=1e-6, atol=0)
+    known = {item.name: item.level for item in doubts.inputs}
+    assert (known[CONDUCTIVITY], known[SLOPE], known[EFFICIENCY]) == (0.95, 0.95, 0.9)

@@ -125,9 +125,18 @@ def test_under_a_voltage_the_current_has_the_band_and_the_volts_have_none() -> N
 
 
 def test_thickness_is_told_in_both_units_of_the_same_figure() -> None:
-    plan = small_plan()
-    wide = replace(around(plan.thickness["max"], 0.5), typical=plan.thickness["max"])
-    sentence = answer(with_bands(plan, **{"thickest 1 %": wide}))[2]
-    (most,) = [part for part in sentence.split(", ") if "thickest edges" in part]
-    micrometres = float(most.split(" µm")[0])
-    assert f"({micrometres / 25.4:.2g} mil;" in most
+    """One mil is 25.4 µm: 20 µm, as 18.3 is told where it is unsure by half, are 0.79 mil and not 0.72."""
+    unsure = with_bands(
+        small_plan(), **{"thickest 1 %": Band(2e-6, 18.3e-6, 31e-6), "mean thickness": Band(7e-6, 8e-6, 9e-6)}
+    )
+    plan = replace(unsure, thickness={**unsure.thickness, "max": 18.3e-6, "mean": 8e-6})
+    sentence = answer(plan)[2]
+    assert ", 20 µm (0.79 mil; 2 to 30 µm) at the thickest edges." in sentence
+    assert ", 8 µm (0.31 mil; 7 to 9 µm) on average" in sentence
+
+
+def test_a_time_of_many_months_is_none() -> None:
+    """Of 60 days, and of half a year."""
+    for days, is_told in ((60, True), (180, False)):
+        plan = staged(small_plan(), ("as hung", days * 24 * 60, 1.4))
+        assert ("No time was found" not in answer(replace(plan, bands=None))[1]) is is_told
