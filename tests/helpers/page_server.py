@@ -89,6 +89,8 @@ def is_closed(connection: socket.socket, within: float) -> bool:
 def served(folder: Path) -> Iterator[Served]:
     """Give a page that is served from a thread until the end."""
     sockets = server.sockets_for(None, 0)
+    for one in sockets:  # so that an answer waits here, where the page sees it, and not in the system
+        one.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, 131_072)
     page = Page(folder, Door(sockets[0].getsockname()[1]))
     running = server.server_for(page.app)
 
