@@ -8,6 +8,8 @@ import pytest
 from helpers.cells import MM, bath
 from helpers.small_plan import small_plan
 
+from geom.advice.features import extra_time
+from geom.advice.words import FeatureResult
 from geom.bem.problem import Current
 from geom.bench.readings import METER_TO
 from geom.cell.build import build_cell
@@ -55,6 +57,57 @@ def found(law: Law | None, kappa: Range = KAPPA, efficiency: Range = KNOWN) -> B
     chosen = significant_panels(field.cell.part, field.panels, ())
     own = {VOLTAGE: field.voltage, TIME: 1200.0, THINNEST: 8e-6, AVERAGE: 12e-6}
     return bands(Posed((field,), (kept,), (1.0,), chosen), Told(own, target=8e-6))
+
+
+def told(efficiency: Range, least: dict[str, float], **errors: float) -> Bands:
+    """Bands of a plan of 20 min for 8 µm in which features get so much, where nothing but the efficiency is open."""
+    kept, field = solved(bath_of(None, Range(8.0, 8.0, 8.0), efficiency))
+    chosen = significant_panels(field.cell.part, field.panels, ())
+    features = tuple(
+        FeatureResult(name, "face", 1e-3, 1.0, 1.5 * value, value, extra_time(value, 8e-6, 1200.0), True)
+        for name, value in least.items()
+    )
+    own = {VOLTAGE: field.voltage, TIME: 1200.0, THINNEST: 8e-6, AVERAGE: 12e-6}
+    return bands(Posed((field,), (kept,), (1.0,), chosen), Told(own, features, target=8e-6, errors=errors))
+
+
+def test_the_bands_of_features_go_with_the_efficiency_and_so_does_the_time_that_they_lack() -> None:
+    """5 % of the cases plate at less than 0.5 / 0.8 of what is planned, 5 % at more than 0.95 / 0.8; by hand."""
+    names = [feature.name for feature in prepared().cell.part.features[:3]]
+    there, thin, bare = told(Range(0.5, 0.8, 0.95), dict(zip(names, (8e-6, 6e-6, 0.1e-6), strict=True))).features
+    assert thin.least is not None
+    assert thin.mean is not None
+    assert thin.extra is not None
+    assert there.extra is not None
+    assert (thin.least.low, thin.least.high) == pytest.approx((3.75e-6, 7.125e-6), rel=0.02)
+    assert (thin.mean.low, thin.mean.high) == pytest.approx((5.625e-6, 10.69e-6), rel=0.02)
+    # 20 min make 3.75 µm at the least: 22.7 min are missing
+    assert (thin.extra.low, thin.extra.typical, thin.extra.high) == pytest.approx((147.0, 400.0, 1360.0), rel=0.1)
+    assert (there.extra.low, there.extra.typical) == (0.0, 0.0)
+    assert there.extra.high == pytest.approx(720.0, rel=0.1)
+    assert bare.extra is None  # a hundredth of the target will not be filled by waiting
+
+
+def test_a_numerical_error_widens_its_band_in_quadrature_and_no_other() -> None:
+    (name,) = [feature.name for feature in prepared().cell.part.features[:1]]
+    sure, unsure = told(KNOWN, {name: 8e-6}), told(KNOWN, {name: 8e-6}, **{VOLTAGE: 0.3, name: 0.2})
+    for before, after, error in (
+        (sure.of[VOLTAGE], unsure.of[VOLTAGE], 0.3),
+        (sure.features[0].least, unsure.features[0].least, 0.2),
+        (sure.of[THINNEST], unsure.of[THINNEST], 0.0),
+    ):
+        assert before is not None
+        assert after is not None
+        for old, new in ((before.low, after.low), (before.high, after.high)):
+            by = np.hypot(old / before.typical - 1, error)
+            assert abs(new / after.typical - 1) == pytest.approx(by, rel=1e-9)
+
+
+def test_how_often_the_target_is_met_and_what_more_it_takes() -> None:
+    """The efficiency is over its median in half of the cases; the meter moves that little."""
+    found = told(Range(0.5, 0.8, 0.95), {})
+    assert found.met == pytest.approx(0.5, abs=0.03)
+    assert found.more_time == pytest.approx(720.0, rel=0.05)
 
 
 def test_without_polarization_the_voltage_goes_as_one_over_the_conductivity() -> None:
