@@ -15,7 +15,7 @@ from geom.bench.readings import METER_TO
 from geom.cell.build import build_cell
 from geom.chemistry import Bath, Range
 from geom.deposit import growth_rate, local_mean, significant_panels
-from geom.doubt.bands import AVERAGE, THINNEST, TIME, VOLTAGE, Bands, Told, bands
+from geom.doubt.bands import AMPERES, AVERAGE, THINNEST, TIME, VOLTAGE, Bands, Told, bands
 from geom.doubt.inputs import CONDUCTIVITY, EFFICIENCY, END, READING, doubts_of
 from geom.doubt.response import Posed
 from geom.electrode.laws import Law, Linear
@@ -24,7 +24,7 @@ from geom.panels import MeshOptions, mesh_cell
 from geom.part.build import build_part
 from geom.part.shapes import Bar
 
-AMPERES = 1.0
+AMPERE = 1.0
 KAPPA = Range(6.0, 8.0, 10.0)
 KNOWN = Range(0.95, 0.95, 0.95)
 
@@ -47,7 +47,7 @@ def prepared() -> Prepared:
     return prepare(cell, mesh_cell(cell, MeshOptions(budget=1200)))
 
 
-def solved(of: Bath, current: float = AMPERES) -> tuple[Prepared, Field]:
+def solved(of: Bath, current: float = AMPERE) -> tuple[Prepared, Field]:
     moved = replace(prepared(), cell=replace(prepared().cell, bath=of))
     return moved, solve_field(moved, Current(current))
 
@@ -101,6 +101,18 @@ def test_a_numerical_error_widens_its_band_in_quadrature_and_no_other() -> None:
         for old, new in ((before.low, after.low), (before.high, after.high)):
             by = np.hypot(old / before.typical - 1, error)
             assert abs(new / after.typical - 1) == pytest.approx(by, rel=1e-9)
+
+
+def test_under_a_voltage_the_meter_moves_the_volts_and_the_current_with_them() -> None:
+    """Nothing else is open, and without polarization the current goes with the voltage: nine tenths of 2 % either way."""
+    kept, field = solved(bath_of(None, Range(8.0, 8.0, 8.0), KNOWN))
+    chosen = significant_panels(field.cell.part, field.panels, ())
+    own = {VOLTAGE: field.voltage, AMPERES: AMPERE, TIME: 1200.0, THINNEST: 8e-6}
+    of = bands(Posed((field,), (kept,), (1.0,), chosen), Told(own, target=8e-6, volts=field.voltage)).of
+    for name in (VOLTAGE, AMPERES, THINNEST):
+        ends = of[name].low / of[name].typical, of[name].high / of[name].typical
+        assert ends == pytest.approx((0.982, 1.018), rel=1e-3)
+        assert of[name].driver == READING
 
 
 def test_how_often_the_target_is_met_and_what_more_it_takes() -> None:
