@@ -52,7 +52,7 @@ async function take(given) {
   } catch (cause) {
     if (!(cause instanceof api.Refusal)) throw cause;
     state(`${given.name} was not taken.`);
-    showFaults(cause.all.map((fault) => ({ ...fault, field: fault.field || "part" })));
+    showFaults(cause.all.map((fault) => ({ ...fault, message: fault.message, field: fault.field || "part" })));
     return;
   }
   say(fileOfPart().needsUnit ? "File taken. Say in which unit it was drawn." : "File taken.");
