@@ -4,7 +4,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from functools import partial
 
-from geom.advice.current import AT_VOLTS
+from geom.advice.current import AT_MEAN, AT_STRIP
+from geom.advice.limit import Limit
 from geom.cell.build import build_cell
 from geom.cell.cell import Anode, Cell, Immersed, InnerWire, Pose, WireAnode
 from geom.errors import GeomError, JobError
@@ -131,8 +132,14 @@ def _chosen(ground: Ground, job: Job, prepared: Prepared) -> Chosen:
         limits = tuple(replace(limit, binds=limit is least) for limit in old.limits)
         return controlled(job, limits, replace(old.field, cell=prepared.cell))
     field = ground.field_on(prepared.panels) or old.field
-    held = tuple(limit for limit in old.limits if limit.name != AT_VOLTS)  # which is not looked at twice if far off
-    return chosen_current(job, prepared, replace(old, field=field, limits=held))
+    return chosen_current(job, prepared, replace(old, field=field, limits=_hints(ground, job)))
+
+
+def _hints(ground: Ground, job: Job) -> tuple[Limit, ...]:
+    """Return where to look for the limits first: those that go with the range of the bath, gone along with it."""
+    old, new = ground.job.bath.current_density, job.bath.current_density
+    shares = {AT_MEAN: new.typical / old.typical, AT_STRIP: new.high / old.high}
+    return tuple(replace(one, value=one.value * shares[one.name]) for one in ground.level.limits if one.name in shares)
 
 
 def _flows_alike(ground: Ground, job: Job, cell: Cell) -> bool:

@@ -168,3 +168,25 @@ def test_a_million_triangles(name: str, tmp_path: Path) -> None:
     assert own.peak_mb < 2000
     assert own.wall < 30  # 10 is asked
     assert plan.wall < 60
+
+
+LEAST_RATIO = {"target": 10.0, "current": 3.0, "bath": 1.5, "half turn": 1.5}
+"""Of a whole plan's processor time over a what-if's, in one run: a first slice of what a quiet machine gives."""
+
+
+def test_what_if_on_a_kept_plan() -> None:
+    used = apart("benchmarks.workloads:what_ifs", threads=2, panels=8500)
+    size = f"{used.told['panels']:,} panels"
+    row("what-if", "the plan that is kept", size, used)
+    for change, spent in used.told["each"].items():
+        ratio = spent["whole_cpu"] / spent["cpu"]
+        row(
+            "what-if",
+            f"another {change}",
+            size,
+            Used(spent["cpu"], spent["wall"], 0.0, used.load),
+            ratio=ratio,
+            asked="under 0.5 s wall",
+        )
+        assert ratio > LEAST_RATIO[change], change
+        assert spent["wall"] < 3.0, change  # 0.5 is asked

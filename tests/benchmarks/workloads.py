@@ -6,6 +6,7 @@ from typing import Any
 
 import numpy as np
 from helpers.cells import MM, UPRIGHT, bath, reference_cell, sheet
+from helpers.demands import few_panels
 from helpers.timing import timed
 
 from geom.advice.measures import ratio_percentiles
@@ -14,10 +15,14 @@ from geom.cell.build import build_cell
 from geom.cell.cell import BoxTank, Cell, Pose, SheetAnode
 from geom.electrode.laws import ButlerVolmer, Linear
 from geom.field import Field, Prepared, prepare, solve_field
+from geom.job.job import Job
+from geom.job.read import parse_job
+from geom.kept import make_kept, what_if
 from geom.panels import Panels, mesh_cell
 from geom.part.build import build_part
 from geom.part.rack import Rack
 from geom.part.shapes import Bar, Hole
+from geom.plan import make_plan
 
 KNOWN = (0.4910, 0.5476, 0.8750, 1.5904, 2.2644)
 """p1 p10 p50 p90 p99 of local over mean current density in the reference cell: tetrahedra, two refinements that agree to 0.1 %."""
@@ -147,3 +152,59 @@ def rack(scale: float, runs: int = 1) -> dict[str, Any]:
     cpu, wall, (field, stages) = timed(work, runs, warm=False)
     panels = len(field.panels.body)
     return {"cpu": cpu, "wall": wall, "panels": panels, "imbalance": field.imbalance, "stages": stages}
+
+
+CHANGES = {
+    "target": 'thickness = "12 um"',
+    "current": 'thickness = "8 um"\ncurrent = "0.8 A"',
+    "bath": 'thickness = "8 um"',
+    "half turn": 'thickness = "8 um"',
+}
+LINK = """
+title = "Link of the shore-power panel"
+[part]
+shape = "bar"
+length = "90 mm"
+width = "20 mm"
+thickness = "3 mm"
+holes = [{{ diameter = "8.4 mm", at = ["-33 mm", "0 mm"] }}, {{ diameter = "8.4 mm", at = ["33 mm", "0 mm"] }}]
+[bath]
+name = "{bath}"
+[tank]
+shape = "box"
+length = "200 mm"
+width = "120 mm"
+depth = "160 mm"
+[[anode]]
+shape = "sheet"
+length = "2 mm"
+width = "80 mm"
+height = "120 mm"
+at = ["-80 mm", "0 mm", "80 mm"]
+[pose]
+turn = ["0 deg", "90 deg", "{turn}"]
+at = ["0 mm", "0 mm", "80 mm"]
+[target]
+{target}
+"""
+
+
+def what_if_job(change: str, panels: int) -> Job:
+    """The link with two holes before one sheet, on about so many panels, with one thing changed."""
+    bath = "acid-copper" if change == "bath" else "watts-nickel"
+    turn = "180 deg" if change == "half turn" else "0 deg"
+    target = CHANGES.get(change, 'thickness = "8 um"')
+    return few_panels(parse_job(LINK.format(bath=bath, turn=turn, target=target)), panels)
+
+
+def what_ifs(panels: int, runs: int = 3) -> dict[str, Any]:
+    """A whole plan, and what each change to it takes on its kept panels."""
+    cpu, wall, kept = timed(lambda: make_kept(what_if_job("", panels)), 1)
+    size = len(kept.plan.fields[0].panels.body)
+    each = {}
+    for change in CHANGES:
+        job = what_if_job(change, panels)
+        whole_cpu, whole_wall, _ = timed(lambda job=job: make_plan(job), 1, warm=False)
+        own_cpu, own_wall, _ = timed(lambda job=job: what_if(kept, job), runs)
+        each[change] = {"cpu": own_cpu, "wall": own_wall, "whole_cpu": whole_cpu, "whole_wall": whole_wall}
+    return {"cpu": cpu, "wall": wall, "panels": size, "each": each, "megabytes": kept.size / 1e6}
