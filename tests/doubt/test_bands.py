@@ -115,6 +115,20 @@ def test_under_a_voltage_the_meter_moves_the_volts_and_the_current_with_them() -
         assert of[name].driver == READING
 
 
+def test_the_voltage_of_each_stage_has_a_band_about_its_own_figure() -> None:
+    """Without polarization each moves with one over the conductivity, by the same share; under a voltage there is none."""
+    kept, field = solved(bath_of(None, KAPPA, KNOWN))
+    posed = Posed((field, field), (kept, kept), (600.0, 600.0), significant_panels(field.cell.part, field.panels, ()))
+    two = Told({VOLTAGE: 1.0, TIME: 1200.0, THINNEST: 8e-6}, target=8e-6, stages=(1.0, 1.6))
+    found = bands(posed, two)
+    assert [band.typical for band in found.stages] == [1.0, 1.6]
+    whole = found.of[VOLTAGE]
+    for band in found.stages:
+        ends = band.low / band.typical, band.high / band.typical
+        assert ends == pytest.approx((whole.low, whole.high), rel=1e-9)
+    assert bands(posed, replace(two, volts=field.voltage)).stages == ()
+
+
 def test_how_often_the_target_is_met_and_what_more_it_takes() -> None:
     """The efficiency is over its median in half of the cases; the meter moves that little."""
     found = told(Range(0.5, 0.8, 0.95), {})
