@@ -22,7 +22,7 @@ from geom.advice.measures import (
     ratio_percentiles,
     spread,
 )
-from geom.advice.schedule import WORTH_TURNING, Schedule, best_schedule, one_pose, schedule_findings
+from geom.advice.schedule import Schedule, best_schedule, holds, schedule_findings
 from geom.advice.surroundings import Surroundings, surroundings
 from geom.advice.words import Advice, BareResult, FeatureResult, plan_advice
 from geom.bem.problem import Current, Voltage
@@ -31,6 +31,7 @@ from geom.cell.cell import Cell, Pose
 from geom.deposit import Deposit, check_names, mean_growth_rate, plate, significant_panels
 from geom.doubt.bands import Bands
 from geom.doubt.planned import Planned, bands_findings, bands_of
+from geom.errors import CellError, SolveError
 from geom.feature import Kind
 from geom.field import Field, Prepared, check_balance, solve_field
 from geom.findings import Finding, Severity
@@ -42,14 +43,18 @@ from geom.options.recesses import RecessCheck, recess_checks
 from geom.options.solved import Options, options_of
 from geom.part.contacts import contact_findings
 from geom.part.lighten import solvable
-from geom.refine import Level, posed, refined, tolerance
+from geom.part.part import Part
+from geom.refine import Chosen, Ground, Hangings, Level, refined, tolerance
 
 Progress = Callable[[str, float], None]
 """Called with the name of the stage and the share of the work done, 0 to 1."""
 
 STAGES = ("as hung", "turned half round")
 HUNG_AS = "hung as "
-"""How the name of a stage begins that is spent in a pose of the job's own."""
+"""How the name of a stage begins that is spent in a pose with a name: what follows tells how to hang the part."""
+
+OWN_POSE = "the job has it"
+"""What the pose of a job is called in a plan that begins in another one."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -128,7 +133,7 @@ def make_plan(job: Job, *, progress: Progress | None = None, options: bool = Fal
     """Work out current, voltage, time and turning for one job, as surely as it asks.
 
     ``options``: solve other ways to do it too, which takes several times as long.
-    Where the other pose alone seems to do it sooner, the job is planned that way round too, and taken if it holds.
+    Where other poses without that of the job seem to do it sooner, the job is planned so hung too, and taken if that holds.
 
     Raises
     ------
@@ -136,7 +141,7 @@ def make_plan(job: Job, *, progress: Progress | None = None, options: bool = Fal
         where the part, the set-up or the solve cannot be.
     """
     say = progress or (lambda stage, share: None)
-    plan = planned(job, say, may_turn=True)
+    plan = planned(job, say).plan
     if not options:
         return plan
     target = plan.job.target
@@ -144,55 +149,108 @@ def make_plan(job: Job, *, progress: Progress | None = None, options: bool = Fal
     return replace(plan, options=found)
 
 
-def planned(job: Job, say: Progress, *, may_turn: bool) -> Plan:
-    """Return the plan of a job; ``may_turn``: try it half turned from the start where that looks sooner."""
+@dataclass(frozen=True, slots=True)
+class Rehung:
+    """A pose that a plan begins in instead of that of the job."""
+
+    name: str  # what follows `HUNG_AS`
+    rack: Part | None  # all parts on the rack, as the job has them there; None: the job itself tells
+
+
+@dataclass(frozen=True, eq=False)
+class Worked:
+    """A plan with the panels that it, and what was weighed against it, was made on: those of the job's own pose first."""
+
+    plan: Plan
+    grounds: tuple[Ground, ...]
+
+
+Again = Callable[[Job, Rehung], Worked | None]
+"""Plans a job hung in another pose from the start."""
+
+
+def planned(job: Job, say: Progress, rehung: Rehung | None = None, *, room: int = 0) -> Worked:
+    """Return the plan of a job; ``rehung``: its pose is another one already, and the plan begins in it.
+
+    ``room`` is for how many poses beside the first what is prepared of them is kept.
+    """
     say("building the part", 0.0)
-    part = solvable(prepared_part(job))
+    rack = None if rehung is None else rehung.rack
     cell = build_cell(
-        part,
+        solvable(prepared_part(job)) if rack is None else rack,
         job.bath,
         tank=job.tank,
         anodes=job.anodes,
         pose=job.pose,
-        rack=job.rack,
+        rack=job.rack if rack is None else None,
         shields=job.shields,
         thieves=job.thieves,
     )
-    part = cell.part
+    check_asked(job, cell.part)
+    choose = partial(chosen_current, job)
+    level, accuracy = refined(cell, job.demand, choose, job.target.significant, say)
+    check_balance(level.field)
+    say("solving the other poses", 0.8)
+    ground = Ground(job, level, accuracy, Hangings(level, room))
+    return on_ground(job, level, ground, say, rehung, lambda hung, how: planned(hung, say, how, room=room))
+
+
+def check_asked(job: Job, part: Part) -> None:
+    """Refuse names of features that the part has not."""
     check_names(part, job.target.significant)
     for fit in job.turns.fits:
         check_names(part, (fit.feature,), where="[[schedule.fit]] feature")
-    choose = partial(chosen_current, job)
-    level, accuracy = refined(cell, job.demand, choose, job.target.significant, say)
-    first = level.field
-    check_balance(first)
-    say("solving the other pose", 0.8)
-    second = other_pose(level, job.demand)
-    others, left_out = asked_poses(job, level)
+
+
+def on_ground(
+    job: Job, level: Level, ground: Ground, say: Progress, rehung: Rehung | None, again: Again, *, with_bands: bool = True
+) -> Worked:
+    """Return the plan of a job whose first pose is solved; ``level``: on the panels of the ground, which need not hang so."""
+    first, cell = level.field, level.prepared.cell
+    second = other_pose(level, ground, job.demand)
+    others, left_out = asked_poses(job, level, ground)
     say("timing", 0.95)
-    significant = significant_panels(part, first.panels, job.target.significant)
-    schedule = best_schedule(
-        first, second, significant, job.target.thickness, [field for _, field in others], job.turns
+    significant = significant_panels(cell.part, first.panels, job.target.significant)
+    timed = partial(
+        best_schedule, first, second, significant, job.target.thickness, tuple(field for _, field in others)
     )
-    if schedule.first == 0.0 and not any(schedule.others):
-        other = planned(turned_job(job, cell), say, may_turn=False) if may_turn else None
-        if other is not None and other.deposit.time <= WORTH_TURNING * schedule.one_pose:
-            return replace(other, findings=(hung_other_way(other, schedule), *other.findings))
-        # the panels are made for the pose they were first hung in: what the other seemed to gain did not hold
-        schedule = one_pose(schedule)
     fields = (first, *([] if second is None else [second]), *(field for _, field in others))
-    names = (*STAGES[: 1 if second is None else 2], *(f"{HUNG_AS}{pose.name}" for pose, _ in others))
+    names = (
+        STAGES[0] if rehung is None else f"{HUNG_AS}{rehung.name}",
+        *STAGES[1 : 1 if second is None else 2],
+        *(f"{HUNG_AS}{pose.name}" for pose, _ in others),
+    )
+    grounds: tuple[Ground, ...] = (replace(ground, fields=fields),)
+    schedule = timed(job.turns, begun=rehung is not None)
+    if not schedule.uses_first:
+        found = planned_otherwise(job, fields, schedule, names, again)
+        # the panels are made for the pose they were first hung in: what the others seem to gain there need not hold
+        schedule = timed(job.turns, begun=True)
+        if found is not None:
+            other, grounds = found.plan, (*grounds, *found.grounds)
+            alike = timed(replace(job.turns, most_turns=other.schedule.turns), begun=True)
+            if holds(other.schedule, alike, schedule):
+                other = replace(other, findings=(hung_other_way(other, schedule), *other.findings, *left_out))
+                return Worked(other, grounds)
     deposit = plate(fields, schedule.times(len(fields)), names, significant)
-    plan = assembled_plan(job, cell, fields, deposit, schedule, level, accuracy)
+    plan = assembled_plan(job, cell, fields, deposit, schedule, level, ground.accuracy, with_bands=with_bands)
     say("done", 1.0)
-    return replace(plan, findings=(*plan.findings, *left_out)) if left_out else plan
+    return Worked(replace(plan, findings=(*plan.findings, *left_out)), grounds)
 
 
-def chosen_current(
-    job: Job, prepared: Prepared, before: Level | None
-) -> tuple[tuple[Limit, ...], Current | Voltage, Field]:
-    """Return the limits weighed, the control to plate under, and a field to begin its solve from."""
-    limits, near = weighed_limits(prepared, job.supply, () if before is None else before.limits, job.bench)
+def chosen_current(job: Job, prepared: Prepared, before: Level | None) -> Chosen:
+    """Return the limits weighed, the control to plate under, and a field to begin its solve from.
+
+    ``before`` may be a level of the same panels: its field is near then.
+    """
+    known = () if before is None else before.limits
+    near = None if before is None or len(before.field.panels.body) != len(prepared.panels.body) else before.field
+    limits, near = weighed_limits(prepared, job.supply, known, job.bench, near)
+    return controlled(job, limits, near)
+
+
+def controlled(job: Job, limits: tuple[Limit, ...], near: Field) -> Chosen:
+    """Return weighed limits with the control that they, or the job, put on the current."""
     if not job.target.is_fixed:
         return limits, Current(min(limit.value for limit in limits)), near
     unbound = tuple(replace(limit, binds=False) for limit in limits)
@@ -201,13 +259,15 @@ def chosen_current(
     return unbound, Voltage(float(job.target.voltage or 0.0)), near
 
 
-def asked_poses(job: Job, level: Level) -> tuple[tuple[tuple[AskedPose, Field], ...], tuple[Finding, ...]]:
+def asked_poses(
+    job: Job, level: Level, ground: Ground
+) -> tuple[tuple[tuple[AskedPose, Field], ...], tuple[Finding, ...]]:
     """Return the poses that the job asks to weigh with their fields, and a warning for each that cannot be."""
     found, left_out = [], []
     first = level.prepared.cell.pose
     for asked in job.turns.poses:
         pose = replace(first, turn=asked.turn, at=first.at if asked.at is None else asked.at)
-        field = field_in_pose(level, job.demand, pose)
+        field = field_in_pose(level, ground, job.demand, pose)
         if field is not None:
             found.append((asked, field))
             continue
@@ -216,46 +276,84 @@ def asked_poses(job: Job, level: Level) -> tuple[tuple[tuple[AskedPose, Field], 
     return tuple(found), tuple(left_out)
 
 
-def other_pose(level: Level, demand: Demand) -> Field | None:
+def other_pose(level: Level, ground: Ground, demand: Demand) -> Field | None:
     """Return the field with the part turned half round about the vertical, at the same current; None: it cannot be."""
     pose = level.prepared.cell.pose
     x, y, z = pose.turn
-    return field_in_pose(level, demand, replace(pose, turn=(x, y, z + np.pi)))
+    return field_in_pose(level, ground, demand, replace(pose, turn=(x, y, z + np.pi)))
 
 
-def field_in_pose(level: Level, demand: Demand, pose: Pose) -> Field | None:
+def field_in_pose(level: Level, ground: Ground, demand: Demand, pose: Pose) -> Field | None:
     """Return the field with the part in another pose, at the same current.
 
     None where the part does not fit that way, or another surface would be wet.
     """
-    moved = posed(level, pose)
+    moved = ground.hung.at(level.prepared.cell, pose)
     if moved is None:
         return None
-    first = level.field
+    first, known = level.field, ground.field_on(moved.panels)
+    if known is not None and first.solution is ground.fields[0].solution:  # nothing that it hangs on has changed
+        return replace(known, cell=moved.cell)
     alike = len(moved.panels.body) == len(first.panels.body)  # then the first field is a fair place to begin
-    start = first if alike else None
+    start = known or (first if alike else None)
     return solve_field(moved, Current(first.total_current), start=start, tolerance=tolerance(demand))
 
 
-def turned_job(job: Job, cell: Cell) -> Job:
-    """Return the job with the part hung half turned from the start."""
-    x, y, z = cell.pose.turn
-    return replace(
-        job,
-        tank=cell.tank,
-        anodes=cell.anodes if job.anodes is None else job.anodes,
-        pose=replace(cell.pose, turn=(x, y, (z + np.pi) % (2 * np.pi))),
-        rack=None if job.rack is None else job.rack.half_turned,
+def planned_otherwise(
+    job: Job, fields: tuple[Field, ...], schedule: Schedule, names: tuple[str, ...], again: Again
+) -> Worked | None:
+    """Return the plan that begins in the pose of a schedule that most time is spent in; None where it cannot be made.
+
+    It weighs that pose, half a turn from it, and the other poses of the schedule.
+    """
+    times = schedule.times(len(fields))
+    longest = int(np.argmax(times))
+    is_half_turn = len(fields) - len(schedule.others) == 2
+    poses = [field.cell.pose for field in fields]
+    called = [name.removeprefix(HUNG_AS) for name in names]
+    called[0] = OWN_POSE
+    if is_half_turn:  # by the name that the job has for it, where it has one
+        alike = (name for name, pose in zip(called[2:], poses[2:], strict=True) if is_same_pose(pose, poses[1]))
+        called[1] = next(alike, f"{OWN_POSE}, turned half round about the vertical")
+    asked = tuple(
+        AskedPose(called[k], poses[k].turn, poses[k].at) for k, time in enumerate(times) if time > 0 and k != longest
     )
+    is_turned = is_half_turn and longest == 1
+    hung = rehung_job(replace(job, turns=replace(job.turns, poses=asked)), fields[0].cell, poses[longest])
+    if job.rack is not None and is_turned:
+        hung = replace(hung, rack=job.rack.half_turned)
+    rack = fields[0].cell.part if job.rack is not None and not is_turned else None
+    try:
+        return again(hung, Rehung(called[longest], rack))
+    except (CellError, SolveError):
+        return None
 
 
-def hung_other_way(plan: Plan, schedule: Schedule) -> Finding:
-    """Return what to say of a plan that hangs the part the other way round; ``schedule`` is that of the job's own pose."""
+def is_same_pose(one: Pose, other: Pose) -> bool:
+    """Does the part hang alike in both, to less than can be set?"""
+    turns, places = np.abs(one.rotation - other.rotation), np.abs(np.subtract(one.at, other.at))
+    return bool(turns.max() < 1e-6 and places.max() < 1e-6)
+
+
+def rehung_job(job: Job, cell: Cell, pose: Pose) -> Job:
+    """Return the job with the part hung in another pose from the start, in the cell that was built for its own."""
+    x, y, z = pose.turn
+    pose = replace(pose, turn=(x, y, z % (2 * np.pi)))
+    return replace(job, tank=cell.tank, anodes=cell.anodes if job.anodes is None else job.anodes, pose=pose)
+
+
+def hung_other_way(plan: Plan, begun: Schedule) -> Finding:
+    """Return what to say of a plan that hangs the part otherwise; ``begun`` is the best that begins in the job's own pose."""
+    first = plan.deposit.stages[0].name.removeprefix(HUNG_AS)
+    own = f"begun as the job has it {begun.time / 60:.0f} min" if begun.time < math.inf else "as the job has it never"
+    caps = ""
+    if begun.excess > plan.schedule.excess * 1.01:
+        caps = f", and the tightest cap on thickness would be passed {begun.excess:.2f} times"
     return Finding(
         Severity.WARNING,
         "hung-other-way",
-        "this plan hangs the part half turned about the vertical from the pose of the job, from the start: "
-        f"that way {plan.deposit.time / 60:.0f} min do, as the job has it {schedule.one_pose / 60:.0f} min",
+        f"this plan hangs the part from the start as {first}, not in the pose of the job: that way {plan.deposit.time / 60:.0f} min "
+        f"do, {own}{caps}. Current, voltage and all that is told as first hung are those of that pose",
     )
 
 
@@ -267,6 +365,8 @@ def assembled_plan(
     schedule: Schedule,
     level: Level,
     accuracy: Accuracy,
+    *,
+    with_bands: bool = True,
 ) -> Plan:
     """Read every figure off the fields and the deposit, and put it into words."""
     first = fields[0]
@@ -276,12 +376,11 @@ def assembled_plan(
     features = with_air(feature_results(cell.part, first, deposit, job.target.thickness), hanging.under_air)
     copies = copy_results(first, deposit)
     strip = hottest_strip(first)
-    quarter_areas = np.repeat(deposit.true_areas / 4, 4)
     front_to_back = None if sides is None else sides[0] / sides[1]
     times = schedule.times(len(fields))
     within = coverage(first, deposit.significant)
     round_about = surroundings(job, fields, times, deposit, level.prepared)
-    shares = spread(deposit.quarters.reshape(-1), quarter_areas)
+    shares = spread(deposit.quarters.reshape(-1), np.repeat(deposit.true_areas / 4, 4))
     findings = [
         *coverage_findings(within, first.total_current),
         *schedule_findings(schedule),
@@ -291,9 +390,8 @@ def assembled_plan(
         *plan_findings(job.supply, first, deposit, strip, schedule, accuracy, job.bench.stirred),
     ]
     edge_to_face = None if faces is None or edges is None else edges / faces
-    doubted = bands_of(
-        Planned(job.target, fields, times, deposit, shares, features, edge_to_face, front_to_back, accuracy), level
-    )
+    known = Planned(job.target, fields, times, deposit, shares, features, edge_to_face, front_to_back, accuracy)
+    doubted = bands_of(known, level) if with_bands else None
     return Plan(
         job=job,
         cell=cell,

@@ -2,10 +2,11 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 
-from geom.advice.programme import Asked, Times, best_times, least_times
+from geom.advice.programme import SHORT, Asked, Programme, Times
 from geom.arrays import Bools, Floats
 from geom.deposit import area_factors, growth_rate, local_mean
 from geom.field import Field
@@ -16,7 +17,6 @@ from geom.part.naming import is_called
 WORTH_TURNING = 0.93  # a turn must cut the time to this share or less to be worth the handling
 AS_GOOD = 1.02  # half and half, or fewer turns, is taken where it takes no longer than this times the best
 CAP_SLACK = 0.01  # a cap counts as passed, or passed less, from this share on
-LEAST_SHARE = 0.01  # of the time: a shorter stay in a pose is not worth a turn
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,6 +28,7 @@ class Alternative:
     least: float  # lowest local thickness on the significant surface [m]
     thickest: float  # highest local thickness anywhere [m]
     mean: float  # mean thickness [m]
+    excess: float | None = None  # by how many times the tightest cap is passed, 1 where all are kept; None: no caps
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +47,16 @@ class Schedule:
     def time(self) -> float:
         """Whole time [s]."""
         return self.first + self.second + sum(self.others)
+
+    @property
+    def uses_first(self) -> bool:
+        """Is time spent in the first pose, or none found at all?"""
+        return self.first > 0.0
+
+    @property
+    def turns(self) -> int:
+        """How often the part is turned or hung anew."""
+        return sum(time > 0.0 for time in (self.first, self.second, *self.others)) - 1
 
     def times(self, count: int) -> tuple[float, ...]:
         """Return the times of ``count`` fields: first pose, half turned if it can be had, those asked for."""
@@ -66,10 +77,15 @@ def best_schedule(
     target: float,
     others: Sequence[Field] = (),
     turns: Turns | None = None,
+    *,
+    begun: bool = False,
 ) -> Schedule:
     """Return the shortest schedule over the poses at hand; simple ones where they are nearly as good.
 
-    ``others`` are fields of the poses that ``turns`` asks to weigh, on the same panels of the part.
+    Parameters
+    ----------
+    others : fields of the poses that ``turns`` asks to weigh, on the same panels of the part
+    begun : whether time must be spent in the first pose
     """
     turns = turns or Turns()
     fields = (first, *([] if second is None else [second]), *others)
@@ -77,7 +93,7 @@ def best_schedule(
     asked = _asked(first, rates, significant, target, turns)
     alone = time_to_thinnest(rates[0], significant, target)
     half_turned = None if second is None else _half_turned(asked)
-    best = _chosen(asked, turns, has_second=second is not None)
+    best = _chosen(asked, turns, has_second=second is not None, begun=begun)
     turned = None if second is None else (float("inf") if half_turned is None else half_turned.total)
     if best is None:
         return Schedule(alone, 0.0, alone, turned, (0.0,) * len(others))
@@ -96,7 +112,7 @@ def best_schedule(
     }
     splits["this schedule"] = list(best.times)
     kept = tuple(
-        _alternative(name, np.array(times), rates, fields, significant)
+        _alternative(name, np.array(times), asked, rates, fields, significant)
         for name, times in splits.items()
         if times is not None
     )
@@ -109,7 +125,9 @@ def _halves(rates: Floats, significant: Bools, target: float) -> list[float] | N
     return [0.5 * time, 0.5 * time] if np.isfinite(time) else None
 
 
-def _alternative(name: str, times: Floats, rates: Floats, fields: Sequence[Field], significant: Bools) -> Alternative:
+def _alternative(
+    name: str, times: Floats, asked: Asked, rates: Floats, fields: Sequence[Field], significant: Bools
+) -> Alternative:
     count = len(times)
     local = times @ rates[:count]
     first = fields[0]
@@ -121,16 +139,7 @@ def _alternative(name: str, times: Floats, rates: Floats, fields: Sequence[Field
         float(local[significant].min()),
         float(local.max()),
         float(np.asarray(whole) @ areas / areas.sum()),
-    )
-
-
-def one_pose(schedule: Schedule) -> Schedule:
-    """Return the schedule that stays in the first pose."""
-    kept = tuple(replace(one, name="this schedule") for one in schedule.alternatives if one.name == "one pose")
-    plain = tuple(one for one in schedule.alternatives if one.name != "this schedule")
-    others = (0.0,) * len(schedule.others)
-    return replace(
-        schedule, first=schedule.one_pose, second=0.0, others=others, excess=1.0, alternatives=(*plain, *kept)
+        asked.excess(_expanded(times, len(rates))) if asked.most.size else None,
     )
 
 
@@ -158,7 +167,7 @@ def _asked(first: Field, rates: Floats, significant: Bools, target: float, turns
 def _half_turned(asked: Asked) -> Times | None:
     """Return the best split between as hung and half turned."""
     pair = _of(asked, (0, 1))
-    return _simple(pair, best_times(pair, 2), 2)
+    return _simple(pair, Programme(pair).best(2), 2, begun=False)
 
 
 def _of(asked: Asked, poses: tuple[int, ...]) -> Asked:
@@ -166,11 +175,13 @@ def _of(asked: Asked, poses: tuple[int, ...]) -> Asked:
     return Asked(asked.rates[chosen], asked.target, asked.caps[chosen], asked.most)
 
 
-def _simple(pair: Asked, best: Times | None, most_poses: int) -> Times | None:
+def _simple(pair: Asked, best: Times | None, most_poses: int, *, begun: bool) -> Times | None:
     """Return one pose alone, or halves of both, where that is nearly as good as the best; else the best."""
     if best is None or best.excess > 1.0:
         return best
     for shares in ((1.0, 0.0), (0.0, 1.0), (0.5, 0.5))[: 1 + most_poses]:
+        if begun and shares[0] == 0.0:
+            continue
         mix = np.array(shares)
         slowest = float((mix @ pair.rates).min())
         if slowest <= 0:
@@ -182,25 +193,36 @@ def _simple(pair: Asked, best: Times | None, most_poses: int) -> Times | None:
     return best
 
 
-def _chosen(asked: Asked, turns: Turns, *, has_second: bool) -> Times | None:
-    """Return the times to plate by: each further turn must pay its handling."""
+def _chosen(asked: Asked, turns: Turns, *, has_second: bool, begun: bool) -> Times | None:
+    """Return the times to plate by: each further turn must pay its handling, and so must hanging it otherwise at first.
+
+    ``begun``: time must be spent in the first pose.
+    """
     most_poses = 1 + (1 if turns.most_turns is None else turns.most_turns)
     count = len(asked.rates)
-    best = least_times(asked, (0,))
-    candidates = []
+    programme = Programme(asked)
+    best = programme.least((0,))
     if has_second:
         pair = _of(asked, (0, 1))
-        found = _simple(pair, best_times(pair, min(2, most_poses)), min(2, most_poses))
-        candidates.append(None if found is None else _expanded(found, count))
-    candidates += [best_times(asked, poses, always=0) for poses in range(2, min(most_poses, count) + 1)]
-    for found in candidates:
-        if found is not None and (best is None or _pays(found, best)):
-            best = found
-    return None if best is None else _without_short(asked, best)
+        most_of_pair = min(2, most_poses)
+        shortest = Programme(pair).best(most_of_pair, 0 if begun else None)
+        found = _simple(pair, shortest, most_of_pair, begun=begun)
+        both = None if found is None else Times(_expanded(found.times, count), found.excess)
+        if both is not None and (best is None or _pays(both, best)):
+            best = both
+    for poses in range(1, min(most_poses, count) + 1):
+        for always in (0,) if begun else (0, None):
+            found = programme.best(poses, always, None if best is None else partial(_pays, best=best))
+            best = best if found is None else found
+    return None if best is None else _without_short(programme, best, begun=begun)
 
 
-def _expanded(found: Times, count: int) -> Times:
-    return Times(np.concatenate([found.times, np.zeros(count - len(found.times))]), found.excess)
+def _begins(found: Times) -> bool:
+    return bool(found.times[0] >= SHORT * found.total)
+
+
+def _expanded(times: Floats, count: int) -> Floats:
+    return np.concatenate([times, np.zeros(count - len(times))])
 
 
 def _pays(found: Times, best: Times) -> bool:
@@ -210,14 +232,27 @@ def _pays(found: Times, best: Times) -> bool:
     return found.excess <= best.excess * (1 + CAP_SLACK) and found.total <= WORTH_TURNING * best.total
 
 
-def _without_short(asked: Asked, best: Times) -> Times:
+def _without_short(programme: Programme, best: Times, *, begun: bool) -> Times:
     """Return the times without stays too short for a turn, where they are hardly missed."""
-    long = np.flatnonzero(best.times >= LEAST_SHARE * best.total)
-    if len(long) == np.count_nonzero(best.times):
+    long = frozenset(int(k) for k in np.flatnonzero(best.times >= SHORT * best.total))
+    if long == best.used:
         return best
-    kept = least_times(asked, tuple(int(k) for k in long))
-    as_good = kept is not None and kept.excess <= best.excess and kept.total <= AS_GOOD * best.total
-    return kept if kept is not None and as_good else best
+    kept = programme.least(long)
+    if kept is None or (begun and not _begins(kept)):
+        return best
+    return kept if kept.excess <= best.excess and kept.total <= AS_GOOD * best.total else best
+
+
+def holds(other: Schedule, alike: Schedule, begun: Schedule) -> bool:
+    """Is a schedule that begins in another pose, on panels of its own, better than those that begin in the first?
+
+    Parameters
+    ----------
+    alike : the best of these with no more turns
+    begun : the best of them
+    """
+    new, same_turns, any_turns = (Times(np.array([one.time]), one.excess) for one in (other, alike, begun))
+    return _pays(new, same_turns) and not _pays(any_turns, new)
 
 
 def schedule_findings(schedule: Schedule) -> list[Finding]:

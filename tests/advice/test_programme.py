@@ -1,6 +1,6 @@
 """The linear programme over poses: against brute force, closed forms, and what no time can give."""
 
-from itertools import pairwise
+from itertools import combinations, pairwise
 
 import numpy as np
 import pytest
@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
-from geom.advice.programme import Asked, best_times, least_times
+from geom.advice.programme import Asked, Programme, best_times, least_times
 from geom.advice.schedule import best_schedule, schedule_findings
 from geom.arrays import Floats
 from geom.field import Field
@@ -99,7 +99,7 @@ def everywhere() -> np.ndarray:
 
 def test_turns_are_limited_and_further_poses_taken_where_they_pay() -> None:
     first, second, third = sided(300.0, 20.0), sided(20.0, 60.0), sided(30.0, 300.0)
-    none = best_schedule(first, second, everywhere(), 8e-6, [third], Turns(most_turns=0))
+    none = best_schedule(first, second, everywhere(), 8e-6, [third], Turns(most_turns=0), begun=True)
     one = best_schedule(first, second, everywhere(), 8e-6, [third], Turns(most_turns=1))
     assert (none.second, none.others) == (0.0, (0.0,))
     assert_allclose(none.time, none.one_pose, rtol=1e-12, atol=0)
@@ -108,6 +108,83 @@ def test_turns_are_limited_and_further_poses_taken_where_they_pay() -> None:
     assert one.time < 0.5 * none.time
     assert [a.name for a in one.alternatives] == ["one pose", "half and half", "this schedule"]
     assert one.alternatives[-1].time <= min(a.time for a in one.alternatives) * (1 + 1e-9)
+
+
+def test_the_pose_as_hung_is_left_out_where_others_do_better_without_it() -> None:
+    """As hung both sides get next to nothing; of the others one serves the front, one the back."""
+    poor, front, back = sided(20.0, 20.0), sided(300.0, 40.0), sided(40.0, 300.0)
+    free = best_schedule(poor, None, everywhere(), 8e-6, [front, back], Turns(most_turns=1))
+    assert not free.uses_first
+    assert all(time > 0 for time in free.others)
+    begun = best_schedule(poor, None, everywhere(), 8e-6, [front, back], Turns(most_turns=1), begun=True)
+    assert begun.uses_first
+    assert free.time < 0.25 * begun.time
+    alone = best_schedule(poor, None, everywhere(), 8e-6, [front, back], Turns(most_turns=0))
+    assert (alone.turns, alone.uses_first) == (0, False)
+
+
+def test_a_pose_that_saves_little_is_not_worth_hanging_the_part_otherwise() -> None:
+    schedule = best_schedule(sided(100.0, 100.0), None, everywhere(), 8e-6, [sided(105.0, 105.0)])
+    assert (schedule.uses_first, schedule.others) == (True, (0.0,))
+
+
+def test_a_schedule_that_begins_as_hung_keeps_the_caps_it_can_and_says_which_it_cannot() -> None:
+    first, second = sided(300.0, 100.0), sided(150.0, 150.0)
+    free = best_schedule(first, second, everywhere(), 8e-6, (), Turns(most_turns=0, most_thickness=9e-6))
+    assert (free.uses_first, free.excess) == (False, 1.0)
+    begun = best_schedule(first, second, everywhere(), 8e-6, (), Turns(most_turns=0, most_thickness=9e-6), begun=True)
+    assert begun.excess == pytest.approx(24 / 9, rel=0.02)
+    assert [one.excess for one in begun.alternatives][-1] == pytest.approx(begun.excess, rel=1e-12)
+    assert [finding.code for finding in schedule_findings(begun)] == ["cap-not-kept"]
+
+
+@settings(few, max_examples=30)
+@given(seeds)
+def test_few_of_many_poses_are_those_that_trying_every_choice_finds(seed: int) -> None:
+    """Branch and bound against brute force: up to six poses, with and without caps, with one that must be used."""
+    draw = np.random.default_rng(seed)
+    count = int(draw.integers(2, 7))
+    rates = draw.lognormal(0.0, 0.8, (count, 12))
+    question = asked(rates, 1.0, rates, np.full(12, draw.uniform(1.5, 12.0))) if seed % 2 else asked(rates)
+    must = 0 if seed % 3 == 0 else None
+    size = int(draw.integers(1, count + 1))
+    tried = [
+        found
+        for some in range(1, size + 1)
+        for poses in combinations(range(count), some)
+        if (found := least_times(question, poses)) is not None
+        and (must is None or found.times[must] >= 0.01 * found.total)
+    ]
+    found = best_times(question, size, must)
+    assert found is not None
+    assert len(found.used) <= size
+    excess = min(one.excess for one in tried)
+    assert_allclose(found.excess, excess, rtol=2e-4, atol=0)
+    shortest = min(one.total for one in tried if one.excess <= excess + 1e-4)
+    assert found.total <= shortest * (1 + 1e-3)
+    if excess == 1.0:
+        assert_allclose(found.total, shortest, rtol=1e-6, atol=0)
+
+
+def test_of_equally_short_ways_the_one_with_fewer_poses_is_taken() -> None:
+    """Pose 2 alone takes as long as poses 0 and 1 between them."""
+    found = best_times(asked(np.array([[1.0, 0.0], [0.0, 1.0], [0.5, 0.5]])), 3)
+    assert found is not None
+    assert found.used == {2}
+    assert_allclose(found.total, 2.0, rtol=1e-9, atol=0)
+
+
+def test_twelve_poses_are_no_trouble() -> None:
+    """All 4 of 12 were 793 programmes one by one; the best they could do together leaves few of them to solve."""
+    draw = np.random.default_rng(1)
+    places, ways = draw.normal(size=(600, 3)), draw.normal(size=(12, 3))
+    places, ways = (v / np.linalg.norm(v, axis=1)[:, None] for v in (places, ways))
+    rates = (0.15 + np.maximum(ways @ places.T, 0.0)) * draw.uniform(0.8, 1.2, (12, 600))
+    programme = Programme(asked(rates))
+    found = programme.best(4)
+    assert found is not None
+    assert len(found.used) == 4
+    assert programme.solves < 400
 
 
 def test_a_fit_that_cannot_be_kept_stops() -> None:

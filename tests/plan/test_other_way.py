@@ -1,5 +1,6 @@
 """A part that is done soonest hung the other way round is hung so, and the user is told."""
 
+from collections.abc import Sequence
 from functools import cache
 
 import numpy as np
@@ -11,6 +12,7 @@ from geom.advice.schedule import Schedule, best_schedule
 from geom.arrays import Bools
 from geom.field import Field
 from geom.findings import Severity
+from geom.job.job import Turns
 from geom.job.read import parse_job
 from geom.plan import Plan, make_plan
 
@@ -76,16 +78,30 @@ def test_where_each_way_round_seems_to_gain_by_the_other_the_part_hangs_as_the_j
     asked: list[Schedule] = []
 
     def other_looks_better(
-        first: Field, second: Field | None, significant: Bools, target: float, *more: object
+        first: Field,
+        second: Field | None,
+        significant: Bools,
+        target: float,
+        others: Sequence[Field],
+        turns: Turns,
+        *,
+        begun: bool,
     ) -> Schedule:
-        true = best_schedule(first, second, significant, target)
+        true = best_schedule(first, second, significant, target, others, turns, begun=begun)
+        if begun:
+            return true
         asked.append(Schedule(0.0, 0.9 * true.one_pose, true.one_pose, 0.9 * true.one_pose))
         return asked[-1]
 
     monkeypatch.setattr(module, "best_schedule", other_looks_better)
-    plan = make_plan(few_panels(parse_job(TURNED), 3000))
-    assert len(asked) == 2
+    plan = make_plan(few_panels(parse_job(f"{TURNED}[schedule]\nmost_turns = 0\nmost_thickness = '9 um'\n"), 3000))
+    assert len(asked) == 1
     assert not told(plan)
     assert plan.schedule.second == 0.0
     assert_allclose(plan.schedule.first, asked[0].one_pose, rtol=1e-12, atol=0)
     assert_allclose(plan.cell.pose.turn[2], parse_job(TURNED).pose.turn[2], rtol=1e-12, atol=0)
+    # and its caps are looked at in the pose that it keeps
+    assert "cap-not-kept" in [finding.code for finding in plan.findings if finding.severity == Severity.STOP]
+    most = plan.deposit.local_thickness.max()
+    assert_allclose(plan.schedule.excess, most / 9e-6, rtol=1e-3, atol=0)
+    assert_allclose(plan.schedule.alternatives[-1].excess, plan.schedule.excess, rtol=1e-9, atol=0)
