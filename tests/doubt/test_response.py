@@ -149,3 +149,15 @@ def test_panels_a_good_deal_larger_give_nearly_the_same_bands() -> None:
         )
         assert made[0][name].driver == made[1][name].driver
         assert made[0][name].typical == made[1][name].typical == value
+
+
+def test_drops_and_wagner_number_are_those_of_what_reaches_each_electrode() -> None:
+    """3 A, two thirds of them into 0.01 m² of part, a quarter out of an anode of 0.02 m²; by hand."""
+    of = replace(bath("watts-nickel", temperature=320.0, conductivity=8.0, efficiency=0.9), law=Tafel(0.05, 1.0))
+    drawn = typical(doubts_of(of))
+    site = Site(0.01, 2 / 3, ((Tafel(0.03, 2.0), 0.25, 0.02),))
+    current = np.array([3.0])
+    part, anode = Tafel(0.05, 1.0).drop(np.array([200.0])), Tafel(0.03, 2.0).drop(np.array([37.5]))
+    assert_allclose(site.drops(drawn, current), part + 0.25 * anode, rtol=1e-12, atol=0)
+    per_density = Tafel(0.05, 1.0).slope(part)
+    assert_allclose(site.wagner(drawn, current), np.log(8.0 / per_density), rtol=1e-12, atol=0)
