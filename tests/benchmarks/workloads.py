@@ -2,11 +2,11 @@
 
 import math
 import time
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 from helpers.cells import MM, UPRIGHT, bath, reference_cell, sheet
-from helpers.demands import few_panels
 from helpers.timing import timed
 
 from geom.advice.measures import ratio_percentiles
@@ -194,7 +194,8 @@ def what_if_job(change: str, panels: int) -> Job:
     bath = "acid-copper" if change == "bath" else "watts-nickel"
     turn = "180 deg" if change == "half turn" else "0 deg"
     target = CHANGES.get(change, 'thickness = "8 um"')
-    return few_panels(parse_job(LINK.format(bath=bath, turn=turn, target=target)), panels)
+    job = parse_job(LINK.format(bath=bath, turn=turn, target=target))
+    return replace(job, demand=replace(job.demand, panels=panels))
 
 
 def what_ifs(panels: int, runs: int = 3) -> dict[str, Any]:
