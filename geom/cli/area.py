@@ -27,11 +27,12 @@ def run(
     picture: str | None,
     no_picture: bool,
     workers: int | None,
+    quiet: bool = False,
 ) -> int:
     """Print what can be told of a part without a solve, or of every part in a folder; return the exit code."""
     path = Path(file)
     if path.is_dir():
-        return _folder(path, asked, as_json=as_json, as_csv=as_csv, workers=workers)
+        return _folder(path, asked, as_json=as_json, as_csv=as_csv, workers=workers, quiet=quiet)
     if as_csv:
         raise JobError("option-not-here", "--csv goes with a folder of files", where=str(path), hint="or say --json")
     target = _picture_path(path, picture, wanted=not (no_picture or (as_json and picture is None)))
@@ -47,8 +48,9 @@ def run(
 
         water = None if survey.waterline is None else Waterline(*survey.waterline)
         write_picture(part_picture(survey.part.features, survey.part.surface, water), target)
-    _print(survey, as_json=as_json)
-    if target is not None:
+    if as_json or not quiet:
+        _print(survey, as_json=as_json)
+    if target is not None and not quiet:
         click.echo(f"picture in {target}", err=True)
     return BLOCKED if any(f.severity == Severity.STOP for f in survey.findings) else 0
 
@@ -126,11 +128,11 @@ def _draw_defect(error: PartError, path: Path, asked: Asked, target: Path | None
     error.hint = f"{error.hint}; the places are marked in {place}" if error.hint else f"see {place}"
 
 
-def _folder(path: Path, asked: Asked, *, as_json: bool, as_csv: bool, workers: int | None) -> int:
+def _folder(path: Path, asked: Asked, *, as_json: bool, as_csv: bool, workers: int | None, quiet: bool) -> int:
     """Print one line for each part in a folder."""
     from geom.cli.area_folder import folder_rows, rows_as_csv, rows_as_text
 
-    with progress_shown(False) as say:
+    with progress_shown(quiet) as say:
         rows = folder_rows(path, asked, workers or os.cpu_count() or 1, say)
     if not rows:
         from geom.formats.open import READERS
@@ -141,6 +143,6 @@ def _folder(path: Path, asked: Asked, *, as_json: bool, as_csv: bool, workers: i
         from geom.report.plainjson import SCHEMA_VERSION, dumped
 
         click.echo(dumped({"schema_version": SCHEMA_VERSION, "files": rows}), nl=False)
-    else:
+    elif as_csv or not quiet:
         click.echo(rows_as_csv(rows) if as_csv else rows_as_text(rows), nl=False)
     return 0

@@ -8,6 +8,7 @@ from typing import Any
 import click
 
 from geom import __version__
+from geom.cli.answer_options import CommandWithAnswers, answer_options, complete_bath, taken
 from geom.errors import GeomError
 
 DEFECT = 70  # exit code of an error that is the program's own fault (EX_SOFTWARE)
@@ -29,26 +30,82 @@ tables_option = click.option("--tables", type=click.Path(), metavar="FILE", help
 debug_option = click.option("--debug", is_flag=True, help="Show the traceback of an error too.")
 
 
-@commands.command()
-@click.argument("job", type=click.Path())
+@commands.command(cls=CommandWithAnswers)
+@click.argument("job", type=click.Path(), required=False, metavar="[JOB|PART]")
 @click.option("--accuracy", metavar="quick|usual|fine|PERCENT", help="How sure the figures have to be, such as 3%.")
 @json_option
 @click.option("--out", type=click.Path(), metavar="DIR", help="Folder for the results; else named after the job.")
-@click.option("--force", is_flag=True, help="Replace the folder of results if it is there.")
+@click.option("--force", is_flag=True, help="Replace results, and a job file made of options, if they are there.")
 @click.option("--options", is_flag=True, help="Solve other ways too: less current, wire inside, thieves, second anode.")
 @click.option("--no-files", is_flag=True, help="Write no folder of results.")
 @tables_option
 @click.option("--quiet", "-q", is_flag=True, help="No text and no progress; errors and --json are still printed.")
 @debug_option
+@answer_options
 def plan(debug: bool, **options: Any) -> None:
-    """Plan the plating of the JOB file: current, voltage, time, turning, thickness."""
+    """Plan the plating of the JOB file: current, voltage, time, turning, thickness.
+
+    Without a job file: name the mesh or drawing of a PART, or say --bar or --rod. What is not said is assumed, and the
+    job file that it amounts to is written, to be changed and planned again.
+
+    \b
+    geom plan clamp.stl --unit mm
+    geom plan --bar "100 x 20 x 3 mm" --hole "8 mm at -30,0"
+    """
 
     def run() -> int:
         from geom.cli.plan import run
 
-        return run(**options)
+        answers = taken(options)
+        return run(**options, answers=answers)
 
     _guarded(run, options["as_json"], debug)
+
+
+@commands.command(cls=CommandWithAnswers)
+@click.argument("file", type=click.Path(), required=False, metavar="[FILE]")
+@click.option("--part", type=click.Path(), metavar="FILE", help="Mesh or drawing of the part.")
+@click.option("--force", is_flag=True, help="Replace the job file if it is there.")
+@tables_option
+@click.option("--quiet", "-q", is_flag=True, help="No text; errors and --json are still printed.")
+@json_option
+@debug_option
+@answer_options
+def new(debug: bool, **options: Any) -> None:
+    """Write a job file with remarks: from a few questions, or from options without any.
+
+    FILE is the job file to write; else it is named after title or part.
+    """
+
+    def run() -> int:
+        from geom.cli.new import run
+
+        answers = taken(options)
+        return run(**options, answers=answers)
+
+    _guarded(run, options["as_json"], debug)
+
+
+@commands.command()
+@click.argument("shell", type=click.Choice(("bash", "zsh", "fish")))
+def completion(shell: str) -> None:
+    """Print the script that completes commands, options, baths and files in a SHELL.
+
+    \b
+    bash:  echo 'eval "$(geom completion bash)"' >> ~/.bashrc
+    zsh:   echo 'eval "$(geom completion zsh)"' >> ~/.zshrc
+    fish:  geom completion fish > ~/.config/fish/completions/geom.fish
+    """
+
+    def run() -> int:
+        from click.shell_completion import get_completion_class
+
+        kind = get_completion_class(shell)
+        assert kind is not None
+        click.echo(kind(commands, {}, "geom", "_GEOM_COMPLETE").source())
+        return 0
+
+    _guarded(run, False, False)
 
 
 @commands.command()
@@ -64,6 +121,7 @@ def plan(debug: bool, **options: Any) -> None:
 @click.option("--most-size", metavar="SIZE", help="Largest file that is read; 500 MB.")
 @click.option("--most-memory", metavar="SIZE", help="Memory that reading a file may take; 4 GB.")
 @click.option("--most-time", metavar="TIME", help="Time that reading a file may take; 60 s.")
+@click.option("--quiet", "-q", is_flag=True, help="No text and no progress; errors and --json are still printed.")
 @json_option
 @debug_option
 def area(debug: bool, **options: Any) -> None:
@@ -75,6 +133,27 @@ def area(debug: bool, **options: Any) -> None:
 
         asked = Asked(**{name: options.pop(name) for name in ASKED})
         return run(**options, asked=asked)
+
+    _guarded(run, options["as_json"], debug)
+
+
+@commands.command()
+@click.argument("job", type=click.Path())
+@click.option("--accuracy", metavar="quick|usual|fine|PERCENT", help="How sure the figures have to be; quick.")
+@click.option("--asked-only", is_flag=True, help="Weigh the poses of [[schedule.pose]] alone, not a set of our making.")
+@click.option("--picture", type=click.Path(), metavar="PNG", help="Where the picture goes; else named after the job.")
+@click.option("--no-picture", is_flag=True, help="Draw no picture.")
+@tables_option
+@click.option("--quiet", "-q", is_flag=True, help="No text and no progress; errors and --json are still printed.")
+@json_option
+@debug_option
+def poses(debug: bool, **options: Any) -> None:
+    """How should it hang? Weigh ways to hang the part of a JOB: time, evenness, air, clearance."""
+
+    def run() -> int:
+        from geom.cli.poses import run
+
+        return run(**options)
 
     _guarded(run, options["as_json"], debug)
 
@@ -102,7 +181,7 @@ def batch(debug: bool, **options: Any) -> None:
 
 
 @commands.command()
-@click.argument("name", required=False)
+@click.argument("name", required=False, shell_complete=complete_bath)
 @tables_option
 @json_option
 @debug_option

@@ -1,18 +1,31 @@
-"""``geom plan``: a job file to a plan on the screen and a folder of results."""
+"""``geom plan``: a job file, or a part and a few options, to a plan on the screen and a folder of results."""
 
 from pathlib import Path
 
 import click
 
-from geom.cli.progress import Say, progress_shown
+from geom.cli.composed import (
+    Answers,
+    ComposedJob,
+    check_free,
+    check_job_alone,
+    composed_job,
+    is_part_file,
+    plain_path,
+    say_assumed,
+    write_job,
+)
+from geom.cli.progress import OF_A_PLAN, Say, progress_shown
+from geom.errors import GeomError
 from geom.findings import Severity
 
 BLOCKED = 1  # exit code of a plan with a finding that should stop the user
 
 
 def run(
-    job: str,
+    job: str | None,
     *,
+    answers: Answers,
     accuracy: str | None,
     as_json: bool,
     out: str | None,
@@ -23,29 +36,61 @@ def run(
     tables: str | None = None,
 ) -> int:
     """Plan one job, write and print it; return the exit code."""
-    path = Path(job)
+    asked = _asked(job, answers, out, tables)
+    path = Path(job or "job") if asked is None else asked.path
     folder = None if no_files else Path(out) if out else Path(results_name(path))
-    with progress_shown(quiet) as say:
-        text, document, is_blocked = _made(path, accuracy, folder, force, options, say, tables)
+    if asked is not None and folder is not None:
+        check_free(asked.path, asked.composed.text, force=force)
+    with progress_shown(quiet, OF_A_PLAN) as say:
+        try:
+            text, document, is_blocked = _made(asked or path, accuracy, folder, force, options, say, tables)
+        except GeomError as error:
+            raise error if asked is None else asked.told(error) from None
+    if asked is not None and folder is not None:
+        write_job(asked.path, asked.composed.text, force=force)
     if as_json:
         click.echo(document, nl=False)
     elif not quiet:
         click.echo(text, nl=False)
-    if folder is not None and not quiet:
-        from geom.report.tree import printable
-
-        click.echo(f"results in {printable(str(folder))}/", err=True)
+    if not quiet:
+        _say_where(asked, folder)
     return BLOCKED if is_blocked else 0
 
 
+def _asked(job: str | None, answers: Answers, out: str | None, tables: str | None) -> ComposedJob | None:
+    """Return the job that the options amount to; None where a job file is named."""
+    if job is not None and not is_part_file(job):
+        check_job_alone(job, answers)
+        return None
+    return composed_job(job, answers, folder=Path(out).parent if out else Path(), tables=tables)
+
+
+def _say_where(asked: ComposedJob | None, folder: Path | None) -> None:
+    """Say on stderr what was assumed and where everything lies."""
+    if asked is not None:
+        say_assumed(asked.composed)
+    if folder is not None:
+        click.echo(f"results in {plain_path(folder)}/", err=True)
+    if asked is not None:
+        name = plain_path(asked.path)
+        text = "no job file was written" if folder is None else f"job file {name}: change it, then  geom plan {name}"
+        click.echo(text, err=True)
+
+
 def _made(
-    path: Path, accuracy: str | None, folder: Path | None, force: bool, options: bool, say: Say, tables: str | None
+    source: Path | ComposedJob,
+    accuracy: str | None,
+    folder: Path | None,
+    force: bool,
+    options: bool,
+    say: Say,
+    tables: str | None,
 ) -> tuple[str, str, bool]:
     """Return the plan as text and as JSON, and whether it must not be used; write the folder if one is named."""
     say("reading the job", 0.0)
     from geom.job.read import read_job
 
-    job = read_job(path, tables=tables)
+    job = read_job(source, tables=tables) if isinstance(source, Path) else source.composed.job(source.path)
     if accuracy is not None:
         from geom.job.demand import with_accuracy
 

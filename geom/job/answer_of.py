@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from geom.job.answers import PARTS
 from geom.job.locate import dotted, locate
 
-_KEY = re.compile(r"(?:^|[\s,\[])((?:title|part|bath|tank|anode|pose|supply|target)\b[\w.\[\]]*)")
+_KEY = re.compile(r"(?:^|[\s,\[])((?:title|tables|part|bath|tank|anode|pose|supply|target)\b[\w.\[\]]*)")
 _LINE = re.compile(r"\bline (\d+)\b")
 # the first of the beginnings that fits; an answer that was not given hands on to the next, and at last to the part
 _ANSWERS: tuple[tuple[str, tuple[str, ...]], ...] = (
@@ -30,8 +30,9 @@ _ANSWERS: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("target.current", ("current",)),
     ("target", ("target",)),
     ("title", ("title", "part")),
+    ("tables", ("tables",)),
 )
-ALWAYS = {"unit", "thickness", "bath", "target"}  # may be asked for though they were not given
+OF_A_FILE = ("unit", "thickness")  # may be asked for though they were not given
 
 
 def answer_at(where: str, text: str, answered: Sequence[str]) -> str | None:
@@ -45,7 +46,7 @@ def answer_at(where: str, text: str, answered: Sequence[str]) -> str | None:
     plain = re.sub(r"\[\d+\]", "", key)
     found = next((names for start, names in _ANSWERS if plain == start or plain.startswith(f"{start}.")), ())
     for name in found:
-        if name in answered or (name in ALWAYS and "part" in answered and name in ("unit", "thickness")):
+        if name in (*answered, "tables") or ("part" in answered and name in OF_A_FILE):
             return name
     part = next((name for name in PARTS if name in answered), None)
     return part or (found[0] if found else None)

@@ -176,5 +176,7 @@ def choice(answer: str, text: str, known: Mapping[str, str], told: Told) -> str 
     if near:
         return folded[near[0]]
     names = list(dict.fromkeys(known.values()))
-    told(answer, "job-answer-word", f"{quoted(text)} is not known here", nearest(text, names))
+    hint = nearest(text, names)
+    hint = hint if hint.startswith("did") else f"known here: {', '.join(quoted(name) for name in names)}"
+    told(answer, "job-answer-word", f"{quoted(text)} is not known here", hint)
     return None

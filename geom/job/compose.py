@@ -14,16 +14,27 @@ from geom.job.answer_of import answer_at
 from geom.job.answers import PARTS, Span, Told, checked_answers, choice, hole, sizes, unit_of, worded
 from geom.job.fields import LONGEST_TEXT, quoted
 from geom.job.files import DRAWING_SUFFIXES
+from geom.job.job import Job
 from geom.job.jobtext import Ruler
 from geom.job.layout import Content, Piece, laid_out
 from geom.job.partsize import drawing_size, mesh_size
 from geom.job.read import parse_job
 from geom.job.setup import POSES, SHORT_POSES, UPRIGHT, AnodeSize, Misfit, Wish, arranged, turn_of, turned
+from geom.provenance import Origin
 from geom.tables.read import bath_names, bath_table
 from geom.units import UnitError, parse, unit_factor
 
 USUAL_BATH, USUAL_TARGET = "watts-nickel", "8 um"
 SOME_PART = (np.array([90e-3, 20e-3, 3e-3]), 4.3e-3)  # stands in for a part that is refused, so that the rest is read
+SAID_BY = {
+    "bath.name": ("bath",),
+    "tank": ("tank",),
+    "anode": ("anode", "distance"),
+    "pose.turn": ("pose",),
+    "pose.at": ("distance", "tank"),
+    "target.thickness": ("target",),
+}
+"""The answers, any of which settles the value of a key."""
 YES = {"yes": "yes", "true": "yes", "no": "no", "false": "no"}
 SIDES = {"one side": "one side", "one": "one side", "both sides": "both sides", "both": "both sides"}
 
@@ -36,6 +47,24 @@ class Composed:
     assumed: tuple[str, ...]  # a sentence for each thing that nobody said
     title: str
     answered: tuple[str, ...] = ()  # the names of the answers it was made of
+
+    @property
+    def assumed_keys(self) -> tuple[str, ...]:
+        """The keys of the job whose values nobody stated."""
+        return tuple(key for key, names in SAID_BY.items() if not set(names) & set(self.answered))
+
+    def job(self, path: Path) -> Job:
+        """Return the job as read from a file of that name; what nobody said has its origin marked as assumed."""
+        job = parse_job(self.text, path=path)
+        origins = {key: self._origin(key, origin) for key, origin in job.origins.items()}
+        return replace(job, origins=origins)
+
+    def _origin(self, key: str, origin: Origin) -> Origin:
+        """Return where a value came from, seen from the answers."""
+        is_assumed = any(key == start or key.startswith((f"{start}.", f"{start}[")) for start in self.assumed_keys)
+        if origin.kind != "job" or not is_assumed:
+            return origin
+        return Origin("assumed", f"nothing was said of it; {origin.detail} has it now")
 
     def answer_of(self, where: str) -> str | None:
         """Return the answer that an error about this job is about, from the ``where`` of the error."""
@@ -65,13 +94,16 @@ def defaults() -> dict[str, str | list[str]]:
     }
 
 
-def compose(answers: Mapping[str, str | Sequence[str]], *, folder: Path | None = None) -> Composed:
+def compose(
+    answers: Mapping[str, str | Sequence[str]], *, folder: Path | None = None, tables: str | None = None
+) -> Composed:
     """Return the job that a few answers amount to; what they leave open is assumed, and said.
 
     Parameters
     ----------
     answers : by name (`geom.job.answers.NAMES`); a blank one counts as not given
-    folder : of the job file, from which the path of a part's file starts; the working folder
+    folder : of the job file, from which the paths of the part's file and of ``tables`` start; the working folder
+    tables : a file of baths of the user's own
 
     Raises
     ------
@@ -82,6 +114,7 @@ def compose(answers: Mapping[str, str | Sequence[str]], *, folder: Path | None =
     given = checked_answers(answers, told)
     place = folder or Path()
     content = _content({name: texts[0] for name, texts in given.items()}, given.get("hole", []), place, told)
+    content = replace(content, tables=tables)
     composed = replace(laid_out_job(content), answered=tuple(given))
     try:
         parse_job(composed.text, path=place / "job.toml")

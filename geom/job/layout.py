@@ -43,6 +43,7 @@ class Content:
     ruler: Ruler
     stated: frozenset[str]  # the names of the answers that were given
     assumed: list[str]
+    tables: str | None = None  # a file of baths of the user's own
 
     def assume(self) -> None:
         """Put what was chosen here into sentences."""
@@ -74,6 +75,8 @@ def laid_out(content: Content) -> str:
     """Return the text of the job file."""
     lines = Lines([*HEAD, ""])
     lines.pair("title", content.title)
+    if content.tables is not None:
+        lines.pair("tables", content.tables, "baths of one's own")
     _part(content, lines)
     _bath(content, lines)
     _tank(content, lines)

@@ -200,7 +200,7 @@ def test_a_missing_job_is_bad_input():
     assert result.stderr.startswith("error: job-file-missing")
 
 
-@pytest.mark.parametrize("words", [[], [JOB, "--colour"], [JOB, "more"]], ids=["no job", "unknown option", "two jobs"])
+@pytest.mark.parametrize("words", [[JOB, "--colour"], [JOB, "more"]], ids=["unknown option", "two jobs"])
 def test_a_mistake_in_the_command_line_is_bad_input(words):
     result = geom_plan(*words)
     assert result.exit_code == 2
