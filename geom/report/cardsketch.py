@@ -12,8 +12,9 @@ from geom.arrays import Floats
 from geom.cell.bodies import anode_half, part_solid, wire_solid
 from geom.cell.cell import Anode, WireAnode
 from geom.plan import Plan
+from geom.report.answer import hung
 from geom.report.cardpage import face
-from geom.report.cardwords import clipped, hung, is_timed, lengths
+from geom.report.cardwords import clipped, is_timed, lengths
 from geom.report.figures import MILLIMETRE
 from geom.report.tankfigure import Side, nearest_gap, outline_path, standing, tank_box, window
 from geom.surface.surface import Surface

@@ -6,20 +6,18 @@ from contextlib import suppress
 from dataclasses import dataclass
 
 from geom.advice.copies import over_copies
-from geom.doubt.bands import AVERAGE, TIME, VOLTAGE
+from geom.doubt.bands import AMPERES, AVERAGE, METAL, THICKEST, THINNEST, TIME, VOLTAGE
 from geom.errors import GeomError
 from geom.findings import Severity
 from geom.plan import HUNG_AS, Plan
-from geom.report.amounts import amount, current, minutes, thickness, voltage
-from geom.report.bands import between
+from geom.report import told
+from geom.report.amounts import amount, current, thickness, voltage
+from geom.report.answer import NEVER, band_of, hung
 from geom.report.cautions import CALCULATION, set_up_of
 from geom.report.tree import printable
 from geom.tables.cautions import LAST, cautions_for, short_source
 from geom.tables.read import bath_table
 from geom.tables.substrates import bake
-
-NEVER = 1e7
-"""A time longer than this, about four months, is none [s]."""
 
 SHORT = 44
 """Letters that are kept of a name or a material of the user's."""
@@ -103,11 +101,6 @@ def is_timed(plan: Plan) -> bool:
     return bool(plan.deposit.stages) and plan.time < NEVER
 
 
-def hung(plan: Plan) -> str:
-    """Return the word for what hangs and turns."""
-    return "part" if plan.cell.part.copies == 1 else "rack"
-
-
 def clipped(text: str, most: int = SHORT) -> str:
     """Return text of the user's on one line, with no more letters than ``most``."""
     line = _line(text)
@@ -147,39 +140,44 @@ def _to_set(plan: Plan) -> Big:
 
 def _to_expect(plan: Plan) -> Big:
     if plan.job.target.voltage is not None:
-        return Big("EXPECT  current", current(plan.current), ("how far bath and meter move it: not known",))
-    found = plan.bands
-    known = found is not None and bool(found.inputs)
-    notes = [f"{between(VOLTAGE, found.of[VOLTAGE])} is in order" if found is not None and known else "range not known"]
+        unit, band = _amperes(plan), band_of(plan, AMPERES)
+        within = "range not known" if band is None else f"{told.ends(band, unit)} is in order"
+        return Big("EXPECT  current", told.number(plan.current, unit, band), (within,))
+    band = band_of(plan, VOLTAGE)
+    notes = ["range not known" if band is None else f"{told.ends(band, 'V')} is in order"]
+    value = voltage(plan.voltage) if band is None else told.number(plan.voltage, "V", band)
     needed = None if plan.surroundings is None else plan.surroundings.supplying.needed
     if needed is not None and voltage(needed) != voltage(plan.voltage):
         notes.append(f"with hooks and leads {voltage(needed)}")
-    return Big("EXPECT  voltage", voltage(plan.voltage), tuple(notes))
+    return Big("EXPECT  voltage", value, tuple(notes))
+
+
+def _amperes(plan: Plan) -> str:
+    return "A" if plan.current >= 0.1 else "mA"
 
 
 def _how_long(plan: Plan) -> Big:
     if not is_timed(plan):
         return Big("TIME", "none found", ("some place gets next to no current",))
-    found = plan.bands
-    stages = len(plan.deposit.stages)
-    how = plan.deposit.stages[0].name
-    notes = [f"in one go, {clipped(how)}" if stages == 1 else f"in {stages} stages, see below"]
-    if found is not None and found.inputs:
-        notes.insert(0, f"may take {between(TIME, found.of[TIME])}")
-    return Big("TIME  with current on", minutes(plan.time), tuple(notes))
+    band, stages = band_of(plan, TIME), plan.deposit.stages
+    notes = [f"in one go, {clipped(stages[0].name)}" if len(stages) == 1 else f"in {len(stages)} stages, see below"]
+    if band is not None:
+        notes.insert(0, f"may take {told.time_ends(band)}")
+    return Big("TIME  with current on", told.time(plan.time, band), tuple(notes))
 
 
 def _steps(plan: Plan) -> Iterator[Step]:
     if not is_timed(plan):
         return
     stages = plan.deposit.stages
-    for number, stage in enumerate(stages):
+    times = told.stages(tuple(stage.time for stage in stages), band_of(plan, TIME))
+    for number, (stage, time) in enumerate(zip(stages, times, strict=True)):
         asked = stage.name.startswith(HUNG_AS)
         name = clipped(stage.name.removeprefix(HUNG_AS)) if asked else stage.name
         turn = ""
         if number:
             turn = f"hang as {name}" if asked else "turn half round about the vertical"
-        yield Step(turn, minutes(stage.time), name)
+        yield Step(turn, time, name)
 
 
 def _before(plan: Plan) -> Iterator[str]:
@@ -228,14 +226,15 @@ def _anode(plan: Plan) -> str:
 
 
 def _during(plan: Plan) -> Iterator[str]:
-    found, fixed = plan.bands, plan.job.target.voltage is not None
-    known = found is not None and bool(found.inputs)
-    if fixed:
-        yield f"Hold {voltage(plan.job.target.voltage or 0.0)}; note the amps."
+    if plan.job.target.voltage is not None:
+        amps = band_of(plan, AMPERES)
+        within = f"near {current(plan.current)}" if amps is None else told.ends(amps, _amperes(plan))
+        yield f"Hold {voltage(plan.job.target.voltage)}; amps {within}."
         yield "Amps low: loose hook, cold or weak bath, anode dull and gassing or used up."
         yield "Amps high: bath warmer or stronger, part nearer the anode. A leap: something touches."
     else:
-        within = between(VOLTAGE, found.of[VOLTAGE]) if found is not None and known else f"near {voltage(plan.voltage)}"
+        volts = band_of(plan, VOLTAGE)
+        within = f"near {voltage(plan.voltage)}" if volts is None else told.ends(volts, "V")
         yield f"Hold {current(plan.current)}; volts {within}."
         yield "Volts high: loose hook, cold or weak bath, anode dull and gassing or used up."
         yield "Volts low: bath warmer or stronger, part nearer the anode. Near 0: something touches."
@@ -273,8 +272,10 @@ def _after(plan: Plan) -> Iterator[str]:
     if not is_timed(plan) or not deposit.mass > 0:
         yield "Weigh."
     else:
+        band = band_of(plan, METAL)
         each = "" if copies == 1 else f" ({amount(deposit.mass / copies, 'g')} each)"
-        yield f"Weigh: gain {amount(deposit.mass, 'g')}{each}{_gain_band(plan)}."
+        good = "" if band is None else f", good {told.ends(band, 'g')}"
+        yield f"Weigh: gain {told.number(deposit.mass, 'g', band)}{each}{good}."
         step = 10.0 ** math.floor(math.log10(deposit.mass / 3))
         yield f"Each {amount(step, 'g')} is {thickness(plan.thickness['mean'] * step / deposit.mass)} on average."
     hot = None if plan.job.bench.substrate is None else bake(plan.job.bench.substrate)
@@ -284,20 +285,16 @@ def _after(plan: Plan) -> Iterator[str]:
     yield "Look: even, no bare, dull or burnt place."
     yield "Tape, where it does not matter: press on, pull off; nothing may come off."
     if is_timed(plan):
-        yield (
-            f"Thickness: {thickness(plan.minimum_local_thickness)} at {_thinnest(plan)}; {thickness(plan.thickness['mean'])} on "
-            f"average; edges {thickness(plan.thickness['max'])}."
+        least, mean = (
+            _thick(plan, plan.minimum_local_thickness, THINNEST),
+            _thick(plan, plan.thickness["mean"], AVERAGE),
         )
+        most = _thick(plan, plan.thickness["max"], THICKEST)
+        yield f"Thickness: {least} at {_thinnest(plan)}; {mean} on average; edges {most}."
 
 
-def _gain_band(plan: Plan) -> str:
-    """Return how far the gain may lie from that: as far as the mean thickness, which it goes with."""
-    found = plan.bands
-    if found is None or not found.inputs:
-        return ""
-    band = found.of[AVERAGE]
-    low, high = (plan.deposit.mass * end / band.typical for end in (band.low, band.high))
-    return f", good {_span(low, high, 'g')}"
+def _thick(plan: Plan, value: float, name: str) -> str:
+    return f"{told.number(value, 'µm', band_of(plan, name))} ({amount(value, 'mil', 2)})"
 
 
 def _thinnest(plan: Plan) -> str:
