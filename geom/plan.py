@@ -319,9 +319,8 @@ def planned_otherwise(
         AskedPose(called[k], poses[k].turn, poses[k].at) for k, time in enumerate(times) if time > 0 and k != longest
     )
     is_turned = is_half_turn and longest == 1
-    hung = rehung_job(replace(job, turns=replace(job.turns, poses=asked)), fields[0].cell, poses[longest])
-    if job.rack is not None and is_turned:
-        hung = replace(hung, rack=job.rack.half_turned)
+    weighed = replace(job, turns=replace(job.turns, poses=asked))
+    hung = rehung_job(weighed, fields[0].cell, poses[longest], is_half_turned=is_turned)
     rack = fields[0].cell.part if job.rack is not None and not is_turned else None
     try:
         return again(hung, Rehung(called[longest], rack))
@@ -335,11 +334,15 @@ def is_same_pose(one: Pose, other: Pose) -> bool:
     return bool(turns.max() < 1e-6 and places.max() < 1e-6)
 
 
-def rehung_job(job: Job, cell: Cell, pose: Pose) -> Job:
-    """Return the job with the part hung in another pose from the start, in the cell that was built for its own."""
+def rehung_job(job: Job, cell: Cell, pose: Pose, *, is_half_turned: bool) -> Job:
+    """Return the job with the part hung in another pose from the start, in the cell that was built for its own.
+
+    A rack goes half round as a whole, so that its parts keep their numbers.
+    """
     x, y, z = pose.turn
     pose = replace(pose, turn=(x, y, z % (2 * np.pi)))
-    return replace(job, tank=cell.tank, anodes=cell.anodes if job.anodes is None else job.anodes, pose=pose)
+    rack = job.rack.half_turned if job.rack is not None and is_half_turned else job.rack
+    return replace(job, tank=cell.tank, anodes=cell.anodes if job.anodes is None else job.anodes, pose=pose, rack=rack)
 
 
 def hung_other_way(plan: Plan, begun: Schedule) -> Finding:

@@ -1,7 +1,11 @@
 """``pytest --write-validation`` writes the tables of docs/validation.md; a plain run compares with them."""
 
+import shutil
+
 import pytest
 from helpers import timing, validation
+
+BROWSERS = ("chromium", "chromium-browser", "google-chrome")
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:
@@ -14,8 +18,18 @@ def pytest_addoption(parser: pytest.Parser) -> None:
 
 
 def pytest_configure(config: pytest.Config) -> None:
+    config.addinivalue_line("markers", "browser: drives a real Chromium; skipped where there is none")
     if config.getoption("--write-validation"):
         validation.begin_writing()
+
+
+@pytest.fixture(scope="session")
+def chromium() -> str:
+    """Return the path of this machine's Chromium."""
+    found = [path for name in BROWSERS if (path := shutil.which(name))]
+    if not found:
+        pytest.skip(f"no Chromium is installed here ({', '.join(BROWSERS)})")
+    return found[0]
 
 
 def pytest_sessionfinish(session: pytest.Session, exitstatus: int) -> None:

@@ -127,7 +127,7 @@ class Page:
         """Write one line, its top at ``y``."""
         baseline = y + 0.93 * size * POINT
         # text of the user's: no sign in it may be read as a formula
-        self.axes.text(
+        written = self.axes.text(
             x,
             baseline,
             drawable(words),
@@ -138,6 +138,8 @@ class Page:
             va="baseline",
             parse_math=False,
         )
+        if hasattr(written, "set_fontfeatures"):  # joined letters come from a second subset, which costs as much again
+            written.set_fontfeatures(("-liga",))
 
     def lines(
         self, x: float, y: float, lines: Sequence[str], size: float, *, bold: bool = False, ink: str = BLACK

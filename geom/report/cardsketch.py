@@ -119,8 +119,8 @@ def _draw(plan: Plan, solid: Surface, sketch: Sketch, *, from_anode: bool) -> No
     path = outline_path(solid, look)
     axes.add_patch(PathPatch(path, facecolor=PART, edgecolor="black", lw=0.6, zorder=3))
     for title, _, body in standing(cell):
-        hatch = "////" if title.startswith("shield") else "...."
-        style = {"facecolor": "white", "edgecolor": "black", "lw": 0.8, "hatch": hatch, "zorder": 3.2}
+        hatch, order = ("////", 3.2) if title.startswith("shield") else ("....", 2.9)  # a thief hides no part
+        style = {"facecolor": "white", "edgecolor": "black", "lw": 0.8, "hatch": hatch, "zorder": order}
         axes.add_patch(PathPatch(outline_path(body, look), **style))
     _hang(plan, solid, sketch)
     if not from_anode:

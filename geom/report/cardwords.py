@@ -1,6 +1,7 @@
 """What stands on the card for the bench, in few words: all text, no drawing."""
 
 import math
+import re
 from collections.abc import Iterator
 from contextlib import suppress
 from dataclasses import dataclass
@@ -75,7 +76,7 @@ def card_words(plan: Plan) -> Card:
     return Card(
         title=_line(plan.job.title),
         about=_about(plan),
-        stops=tuple(_sentence(f.message) for f in plan.findings if f.severity == Severity.STOP),
+        stops=_stops(plan),
         warnings=tuple(_sentence(f.message) for f in plan.findings if f.severity == Severity.WARNING),
         figures=(_to_set(plan), _to_expect(plan), _how_long(plan)),
         steps=tuple(_steps(plan)),
@@ -89,6 +90,10 @@ def card_words(plan: Plan) -> Card:
         last=" ".join((CALCULATION, *(c.text for c in cautions if c.key == LAST))),
         log="Keep it: geom log JOB --current A --volts V --time MIN --before G --after G --balance G --look WORDS",
     )
+
+
+def _stops(plan: Plan) -> tuple[str, ...]:
+    return tuple(_sentence(f.message) for f in plan.findings if f.severity == Severity.STOP)
 
 
 def lengths(value: float) -> str:
@@ -160,10 +165,15 @@ def _how_long(plan: Plan) -> Big:
     if not is_timed(plan):
         return Big("TIME", "none found", ("some place gets next to no current",))
     band, stages = band_of(plan, TIME), plan.deposit.stages
-    notes = [f"in one go, {clipped(stages[0].name)}" if len(stages) == 1 else f"in {len(stages)} stages, see below"]
+    notes = [f"in one go, {clipped(stages[0].name)}" if len(stages) == 1 else f"in {len(stages)} stages{_where(plan)}"]
     if band is not None:
         notes.insert(0, f"may take {told.time_ends(band)}")
     return Big("TIME  with current on", told.time(plan.time, band), tuple(notes))
+
+
+def _where(plan: Plan) -> str:
+    """Return where the stages are: they are not drawn where nothing is to be plated."""
+    return "" if _stops(plan) else ", see below"
 
 
 def _steps(plan: Plan) -> Iterator[Step]:
@@ -263,7 +273,7 @@ def _anode_left(plan: Plan) -> Iterator[str]:
     eaten = math.fsum(use.eaten for use in uses)
     runs = math.floor(0.5 / worst.worst) if worst.worst > 0 else 0
     last = "" if not 1 <= runs < 1000 else f", new after about {runs} run{'s' if runs > 1 else ''}"
-    yield f"Anode left: {amount(eaten, 'g')} go in this run{last}; change it when half gone."
+    yield f"Anode left: {amount(eaten, 'g', 2)} go in this run{last}; change it when half gone."
 
 
 def _after(plan: Plan) -> Iterator[str]:
@@ -299,7 +309,8 @@ def _thick(plan: Plan, value: float, name: str) -> str:
 
 def _thinnest(plan: Plan) -> str:
     features = [f for f in over_copies(plan.features) if f.significant] or list(over_copies(plan.features))
-    return clipped(min(features, key=lambda feature: feature.least_thickness).name, 36)
+    name = min(features, key=lambda feature: feature.least_thickness).name
+    return clipped(name if len(name) <= 36 else re.sub(r" \([^()]*\)", "", name), 36)  # its sizes are in the plan
 
 
 def _blanks(plan: Plan) -> tuple[tuple[str, str], ...]:

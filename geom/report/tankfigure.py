@@ -22,8 +22,14 @@ from geom.surface.surface import Surface
 from geom.units import show
 
 LIQUID, WALL, ANODE, PART = "#eaf3fb", "#444444", "#9a9a9a", "#c77b30"
-SHIELD: dict[str, Any] = {"facecolor": "#f7f3dc", "edgecolor": "#6b6330", "lw": 0.8, "hatch": "////"}
-THIEF: dict[str, Any] = {"facecolor": "#8f6bb3", "edgecolor": "#4b2f6b", "lw": 0.8}
+SHIELD: dict[str, Any] = {
+    "facecolor": "#f7f3dc",
+    "edgecolor": "#6b6330",
+    "lw": 0.8,
+    "hatch": "////",
+    "zorder": 3.2,
+}
+THIEF: dict[str, Any] = {"facecolor": "#8f6bb3", "edgecolor": "#4b2f6b", "lw": 0.8, "zorder": 2.9}  # under the part
 LABEL: dict[str, Any] = {
     "textcoords": "offset points",
     "fontsize": 9,
@@ -33,6 +39,7 @@ LABEL: dict[str, Any] = {
 WIDEST_IN = 3.4  # of one drawing
 TALLEST_IN = 5.0
 SLIVER = 0.02  # least area of a piece or hole that is drawn [mm²]
+EDGE_ON = 1e-9  # a face that looks at the eye by less throws no shadow
 FREEBOARD = 0.12  # wall drawn above the liquid, as a share of its depth: the job does not say how much
 
 
@@ -101,9 +108,9 @@ def draw_side(axes: Axes, cell: Cell, solid: Surface, look: Side) -> None:
     for anode in cell.anodes:
         _draw_anode(axes, anode, cell.tank, look)
     axes.add_patch(PathPatch(outline_path(solid, look), facecolor=PART, edgecolor="#6d3f10", lw=0.7, zorder=3))
-    for title, style, body in standing(cell):
-        axes.add_patch(PathPatch(outline_path(body, look), zorder=3.2, **style))
-        _label(axes, title, body.bounds.mean(axis=0), look)
+    for _, style, body in standing(cell):
+        axes.add_patch(PathPatch(outline_path(body, look), **style))
+    _name_standing(axes, cell, look)
     _number_copies(axes, cell, solid, look)
     if look is not ABOVE:
         _mark_gap(axes, cell, solid, look)
@@ -136,8 +143,8 @@ def side_title(tank: Tank, look: Side) -> str:
 
 
 def mm(length: float) -> str:
-    """Return a length [m] in mm, to a tenth of a mm where it is a part's or a tank's."""
-    return show(length, "mm", 2 if length < 0.01 else 4)
+    """Return a length [m] in mm, no finer than to a tenth of a mm."""
+    return show(length, "mm", 2 if length < 0.01 else 3 if length < 0.1 else 4)
 
 
 def _draw_tank(axes: Axes, tank: Tank, look: Side) -> None:
@@ -167,23 +174,35 @@ def standing(cell: Cell) -> list[tuple[str, dict[str, Any], Surface]]:
     return [*shields, *thieves]
 
 
-def _label(axes: Axes, words: str, place: Floats, look: Side) -> None:
-    """Write beside a place of the tank [m]."""
-    spot = (place[look.across] / MILLIMETRE, place[look.up] / MILLIMETRE)
-    axes.annotate(words, spot, (4, 4), **{**LABEL, "fontsize": 7})
+def _name_standing(axes: Axes, cell: Cell, look: Side) -> None:
+    """Name shields under their lower ends, where no part is, and thieves beside; what is in one place shares a name."""
+    names: dict[tuple[str, float, float], list[str]] = {}
+    for title, _, body in standing(cell):
+        kind, number = title.split(" ")
+        up = body.bounds[0, look.up] if kind == "shield" else body.bounds[:, look.up].mean()
+        across = body.bounds[:, look.across].mean()
+        spot = (kind, round(across / MILLIMETRE, 1), round(up / MILLIMETRE, 1))
+        names.setdefault(spot, []).append(number)
+    for (kind, *place), numbers in names.items():
+        words = f"{kind} {', '.join(numbers)}"
+        if kind == "shield":
+            axes.annotate(words, (place[0], place[1]), (0, -3), ha="center", va="top", **{**LABEL, "fontsize": 7})
+        else:
+            axes.annotate(words, (place[0], place[1]), (4, 4), **{**LABEL, "fontsize": 7})
 
 
 def _number_copies(axes: Axes, cell: Cell, solid: Surface, look: Side) -> None:
-    """Write the number of each part on a rack; those that stand behind one another share a label."""
+    """Write the number of each part on a rack beside it; those that stand behind one another share a label."""
     copy = np.array([feature.copy for feature in cell.part.features])[solid.tag]
     places: dict[tuple[float, float], list[int]] = {}
     for number in (int(k) for k in np.unique(copy) if k > 0):
-        middle = solid.selected(copy == number).bounds.mean(axis=0) / MILLIMETRE
-        spot = (round(float(middle[look.across]), 1), round(float(middle[look.up]), 1))
+        low, high = solid.selected(copy == number).bounds / MILLIMETRE
+        beside, middle = float(high[look.across]), float((low + high)[look.up]) / 2
+        spot = (round(beside, 1), round(middle, 1))
         places.setdefault(spot, []).append(number)
     for spot, numbers in places.items():
         words = ", ".join(map(str, numbers)) if len(numbers) < 4 else f"{numbers[0]} to {numbers[-1]}"
-        axes.annotate(words, spot, (0, 0), ha="center", va="center", **{**LABEL, "fontsize": 7})
+        axes.annotate(words, spot, (3, 0), ha="left", va="center", **{**LABEL, "fontsize": 7})
 
 
 def _draw_anode(axes: Axes, anode: Anode, tank: Tank, look: Side) -> None:
@@ -264,10 +283,11 @@ def _arrow(axes: Axes, start: tuple[float, float], end: tuple[float, float]) -> 
 
 def silhouette(solid: Surface, look: Side) -> list[shapely.Polygon]:
     """Return the shadow of a solid as polygons in mm, without the slivers that rounding leaves between triangles."""
-    flat = solid.corners[:, :, [look.across, look.up]] / MILLIMETRE
-    triangles = shapely.polygons(flat)
-    triangles = triangles[shapely.area(triangles) > 1e-9]
-    shadow = shapely.union_all(triangles, grid_size=1e-3)
+    # those that look at the eye cover all the others; their corners are shared and stay as they are, as a grid
+    # would part them by more than a line is wide
+    toward = solid.normals[:, 3 - look.across - look.up] > EDGE_ON
+    flat = solid.corners[toward][:, :, [look.across, look.up]] / MILLIMETRE
+    shadow = shapely.union_all(shapely.polygons(flat))
     return [
         shapely.Polygon(piece.exterior, [ring for ring in piece.interiors if shapely.Polygon(ring).area > SLIVER])
         for piece in shapely.get_parts(shadow)

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from helpers.browser import Visit, barriers, coloured, drawn, pixels, span, trace
+from helpers.browser import Visit, barriers, coloured, drawn, pixels, span, trace, until
 
 pytestmark = pytest.mark.browser
 Open = Callable[..., Visit]
@@ -181,6 +181,6 @@ def test_the_form_fits_a_phone(visit: Open) -> None:
 def test_a_page_is_there_at_once(visit: Open) -> None:
     page = open_form(visit())
     page.reload()
-    page.wait_for_function("document.querySelector('[name=bar-0]').value")
+    until(page, "document.querySelector('[name=bar-0]').value")
     ready = page.evaluate("performance.now()")
     assert ready < 5000  # a loaded machine has its time; the target is one second

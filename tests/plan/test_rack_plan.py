@@ -15,7 +15,7 @@ from geom.electrode.faraday import mass_of_charge
 from geom.errors import PartError
 from geom.field import prepare, solve_field
 from geom.job.read import parse_job
-from geom.plan import Current, turned_job
+from geom.plan import Current, rehung_job
 from geom.report.content import document
 from geom.report.jsonfile import plan_tree
 from geom.report.text import as_text
@@ -172,7 +172,9 @@ def test_the_document_lists_every_body():
 
 def test_a_rack_hung_the_other_way_keeps_its_numbers_and_wires():
     plan, job = rack_plan(), parse_job(ROW)
-    turned = turned_job(job, plan.cell)
+    x, y, z = plan.cell.pose.turn
+    half_turn = replace(plan.cell.pose, turn=(x, y, z + np.pi))
+    turned = rehung_job(job, plan.cell, half_turn, is_half_turned=True)
     assert turned.anodes == job.anodes
     assert turned.rack is not None
     assert_allclose(turned.rack.places[0], -np.array(job.rack.places[0] if job.rack else 0), rtol=0, atol=1e-15)

@@ -48,9 +48,9 @@ def _warnings(plan: Plan) -> Markup:
     warnings = _told(plan, Severity.WARNING)
     if not warnings:
         return Markup()
-    head = "Warning" if len(warnings) == 1 else f"{len(warnings)} warnings"
+    head = "Warning: see to this" if len(warnings) == 1 else f"{len(warnings)} warnings: see to these"
     inner = [tag("li", text) for text in warnings]
-    return tag("section", tag("h2", f"{head}: see to it before you plate"), tag("ul", *inner), class_="warn")
+    return tag("section", tag("h2", f"{head} before you plate"), tag("ul", *inner), class_="warn")
 
 
 def _turns(words: Card) -> Markup:

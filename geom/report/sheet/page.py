@@ -24,7 +24,13 @@ from geom.report.sheet.stills import stills
 from geom.report.sheet.tankplan import tank_drawing
 from geom.report.tree import Document
 
-FOLDED = ("Where the numbers come from", "Checks of the calculation", "Ways to split the time")
+FOLDED = (
+    "What is not known, feature by feature",
+    "Ways to split the time",
+    "Where the numbers come from",
+    "Checks of the calculation",
+    "Numerical error",
+)
 """Sections that are opened when asked for."""
 
 ABOVE = "Before you plate"

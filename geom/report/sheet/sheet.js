@@ -7,7 +7,7 @@
   const TWO_FROM = 620; // px of width from which both sides are shown
   const TWO_UP_TO = 20000; // faces
   const QUIET_FROM = 6000; // faces from which nothing is read under the pointer while it drags
-  const NEAR = 1.55; // distance of the eye, in units of the longest side
+  const NEAR = 1.3; // distance of the eye, in units of the longest side
   const STATE_WORDS = ["next to nothing deposits", "under the bath's range", "within the bath's range", "over the bath's range"];
   const STATE_COLOURS = ["#8b8794", "#4f9fe0", "#2f8f6b", "#d9541e"];
   const BARE = "#b3b3b3";
@@ -89,16 +89,20 @@
     return two ? [...found, ...found.map((trace) => ({ ...trace, scene: "scene2" }))] : found;
   }
 
+  function arrowEnds() {
+    if (!looks.anode) return null;
+    const start = [middle[0], middle[1], boxes[2][0] - 0.06 * size];
+    return [start, start.map((value, axis) => value + 0.22 * size * (axis === 2 ? 0 : looks.anode[axis]))];
+  }
+
   function arrow() {
     // a line under the part that points to the anode, whichever way the part is turned
-    if (!looks.anode) return null;
-    const [ax, ay, az] = looks.anode;
-    const start = [middle[0], middle[1], boxes[2][0] - 0.07 * size];
-    const end = [start[0] + 0.3 * size * ax, start[1] + 0.3 * size * ay, start[2] + 0.3 * size * az];
+    const ends = arrowEnds();
+    if (!ends) return null;
+    const [x, y, z] = [0, 1, 2].map((axis) => ends.map((end) => end[axis]));
     return {
-      type: "scatter3d", mode: "lines+markers+text", x: [start[0], end[0]], y: [start[1], end[1]], z: [start[2], end[2]],
-      text: ["", "to the anode"], textposition: "bottom center", textfont: { size: 13, color: ink() },
-      line: { color: ink(), width: 3 }, marker: { size: [0.01, 5], color: ink() }, hoverinfo: "skip", showlegend: false,
+      type: "scatter3d", mode: "lines+text", x, y, z, text: ["", "to the anode"], textposition: "bottom center",
+      textfont: { size: 13, color: ink() }, line: { color: ink(), width: 5 }, hoverinfo: "skip", showlegend: false,
     };
   }
 
@@ -123,11 +127,12 @@
   const behind = (camera) => ({ ...camera, eye: { x: -camera.eye.x, y: -camera.eye.y, z: camera.eye.z } });
 
   function layout() {
-    const room = looks.anode ? 0.1 * size : 0;
+    const way = arrowEnds();
     const ranges = boxes.map(([low, high], axis) => {
-      const half = Math.max(high - low, size / 400) / 2 * 1.04;
-      const centre = (low + high) / 2;
-      return [centre - half - (axis === 2 ? room : 0), centre + half];
+      // what is outside is not drawn; level, the part stays in the middle
+      const reach = way ? Math.max(...way.map((end) => Math.abs(end[axis] - middle[axis]))) + 0.02 * size : 0;
+      const half = Math.max((high - low) / 2, size / 400) * 1.04;
+      return axis === 2 ? [middle[2] - Math.max(half, reach), middle[2] + half] : [middle[axis] - Math.max(half, reach), middle[axis] + Math.max(half, reach)];
     });
     const most = Math.max(...ranges.map(([low, high]) => high - low));
     const axis = (range) => ({ visible: false, showspikes: false, range, autorange: false });
