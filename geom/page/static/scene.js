@@ -227,8 +227,8 @@ export class View {
     const button = (name, label, deed) =>
       el("button", { type: "button", class: "plain tiny", "aria-label": label, title: label, onclick: deed }, name);
     fill(tools,
-      button("Anode side", "Look at the side toward the anode", () => this.show("front")),
-      button("Far side", "Look at the side away from the anode", () => this.show("back")),
+      button("Anode side", "Anode side: look at the side toward the anode", () => this.show("front")),
+      button("Far side", "Far side: look at the side away from the anode", () => this.show("back")),
       button("Edge", "Look along the edge", () => this.show("edge")),
       button("Above", "Look from above", () => this.show("above")),
       button("⟲", "Turn left", () => this.turn((camera) => orbit(camera, -0.3))),
