@@ -19,6 +19,10 @@ from geom.surface.solid import clearance
 FAR = 1.0  # beyond which a distance is not looked at [m]
 MIXED = 3  # of the best poses that the schedule over several is made of
 
+ELSEWHERE = 0.5
+"""Of the accuracy asked: the least error of a time on panels that were made for another pose. Two levels of panels are
+compared in the job's own pose alone; docs/poses.md has what this was measured against."""
+
 Say = Callable[[str, float], None]
 
 
@@ -32,6 +36,7 @@ class Hung:
     why_not: str = ""
     to_anode: float = 0.0  # least distance [m]
     to_wall: float = 0.0  # least distance to wall or floor, by the bounding box [m]
+    is_own: bool = False  # the pose of the job, that the panels were made for
 
     @property
     def time(self) -> float:
@@ -75,7 +80,10 @@ class Hung:
     @property
     def error(self) -> float:
         """Numerical error of the time, relative."""
-        return 0.0 if self.plan is None else self.plan.accuracy.thinnest
+        if self.plan is None:
+            return 0.0
+        known = self.plan.accuracy
+        return known.thinnest if self.is_own else max(known.thinnest, ELSEWHERE * known.wanted)
 
     @property
     def costs(self) -> tuple[float, ...]:
@@ -141,7 +149,7 @@ def _hung(kept: Kept, candidate: Candidate, *, is_own: bool) -> Hung:
         return Hung(candidate.name, pose, None, plan.message)
     if plan.cell.pose != pose and not is_own:  # it was planned half turned, or otherwise, from the start
         pose = plan.cell.pose
-    return Hung(candidate.name, pose, plan, "", *_distances(plan.cell))
+    return Hung(candidate.name, pose, plan, "", *_distances(plan.cell), is_own=is_own)
 
 
 def _with_pose(job: Job, cell: Cell, pose: Pose) -> Job:
