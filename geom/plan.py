@@ -203,7 +203,14 @@ def check_asked(job: Job, part: Part) -> None:
 
 
 def on_ground(
-    job: Job, level: Level, ground: Ground, say: Progress, rehung: Rehung | None, again: Again, *, with_bands: bool = True
+    job: Job,
+    level: Level,
+    ground: Ground,
+    say: Progress,
+    rehung: Rehung | None,
+    again: Again,
+    *,
+    with_bands: bool = True,
 ) -> Worked:
     """Return the plan of a job whose first pose is solved; ``level``: on the panels of the ground, which need not hang so."""
     first, cell = level.field, level.prepared.cell

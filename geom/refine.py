@@ -168,7 +168,7 @@ def refined(cell: Cell, demand: Demand, choose: Choose, wanted: tuple[str, ...],
     asked: tuple[SizeSource, ...] = ()
     share = 0.25
     while True:
-        say(f"solving on panels {len(counts)} times refined", share)
+        say(f"solving, panel level {len(counts) + 1}", share)
         took = monotonic()
         asked += wishes(coarse.field, demand.accuracy, WISH_SHARE * demand.panels)
         options = MeshOptions(budget=demand.panels, scale=scale)

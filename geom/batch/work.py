@@ -133,7 +133,7 @@ def _files(plan: "Plan", which: str) -> dict[str, bytes]:
 
     text = as_text(document(plan))
     if which == "brief":
-        return dict(zip(BRIEF, (as_json(plan).encode(), text.encode()), strict=True))
+        return dict(zip(BRIEF, (as_json(plan, faces=False).encode(), text.encode()), strict=True))
     from geom.report.files import result_files
 
     return result_files(plan, text)

@@ -1,11 +1,19 @@
 """The options that say a part, bath and set-up without a job file, the same for every command that takes them."""
 
+import re
 from collections.abc import Callable, Sequence
 from typing import Any, TypeVar
 
 import click
 from click.shell_completion import CompletionItem
 
+SHAPES_OF_JOBS = ("tube", "washer", "angle", "channel", "offset", "outline")
+"""Shapes that have no option of their own."""
+ALIKE = {
+    **dict.fromkeys(("plate", "sheet", "strip", "block", "cube", "box", "flat"), "bar"),
+    **dict.fromkeys(("cylinder", "pin", "wire", "shaft", "round"), "rod"),
+}
+"""What people call a bar and a rod."""
 F = TypeVar("F", bound=Callable[..., Any])
 SECTION = "Without a job file"
 
@@ -16,6 +24,21 @@ class AnswerOption(click.Option):
 
 class CommandWithAnswers(click.Command):
     """A command whose help tells the answers apart from its other options."""
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        """Read the words; of a shape that only a job file knows, say so instead of the nearest option."""
+        try:
+            return super().parse_args(ctx, args)
+        except click.NoSuchOption as error:
+            shape = error.option_name.lstrip("-")
+            if shape in ALIKE:
+                raise click.UsageError(f"No such option '--{shape}'. Did you mean '--{ALIKE[shape]}'?", ctx) from None
+            if shape in SHAPES_OF_JOBS:
+                text = (
+                    f"No such option '--{shape}': only --bar and --rod are shapes here. A job file knows this one too: "
+                )
+                raise click.UsageError(f'{text}shape = "{shape}" under [part], see docs/job-file.md.', ctx) from None
+            raise
 
     def format_options(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """Write the options in two sections."""
@@ -44,7 +67,7 @@ def complete_pose(ctx: click.Context, param: click.Parameter, incomplete: str) -
     """Return the ways of hanging that begin so."""
     from geom.job.setup import POSES
 
-    return _starting(tuple(POSES), incomplete)
+    return _starting([re.sub("[, ]+", "-", name) for name in POSES], incomplete)  # a shell would part it at the blanks
 
 
 def _of(*names: str) -> Callable[[click.Context, click.Parameter, str], list[CompletionItem]]:
@@ -67,7 +90,7 @@ _OPTIONS: tuple[tuple[str, str, str, Any], ...] = (
     ("stirred", "yes|no", "Is the bath moved?", _of("yes", "no")),
     ("tank", "L x W x DEPTH", 'Inside, and depth of liquid: "200 x 120 x 160 mm", "round 180 x 160 mm".', None),
     ("anode", "T x W x H", 'Sheet "2 x 80 x 120 mm" or "rod 10 x 110 mm", and its metal: "nickel, 2 x …".', None),
-    ("anodes", "WHERE", '"one side" or "both sides" of the part.', _of("one side", "both sides")),
+    ("anodes", "WHERE", '"one side" or "both sides" of the part.', _of("one", "both")),
     ("distance", "LENGTH", 'Gap from anode to part: "60 mm".', None),
     ("pose", "WORDS", 'How it hangs: "upright, broad side to the anode", "edge to the anode", "flat" …', complete_pose),
     ("volts", "AMOUNT", 'The most the supply gives: "12 V".', None),

@@ -4,6 +4,7 @@ import os
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
+from difflib import get_close_matches
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -65,6 +66,10 @@ def check_job_alone(job: str, answers: Answers) -> None:
     """Refuse answers beside a job file, which says all that itself."""
     if not answers:
         return
+    if Path(job).suffix.lower() not in ("", ".toml"):
+        text = f"this is no file of a part that is read: {', '.join(PART_SUFFIXES)}; and no job file, .toml"
+        hint = "export the part as STL, or its outline as DXF"
+        raise JobError("job-mesh-format", text, where=plain_path(Path(job)), hint=hint)
     names = " and ".join(as_option(name) for name in answers)
     keys = "; ".join(dict.fromkeys(KEY_OF[name] for name in answers))
     text = f"{names} beside a job file, which says that itself"
@@ -95,6 +100,7 @@ def composed_job(
         raise JobError("job-not-named", text, hint=hint)
     given = dict(answers)
     if job is not None:
+        _check_there(Path(job))
         given["part"] = _relative(Path(job), folder)
     try:
         composed = compose(given, folder=folder, tables=None if tables is None else _relative(Path(tables), folder))
@@ -102,6 +108,20 @@ def composed_job(
         raise _as_options(error, job) from None
     stem = _stem(answers.get("title") or (Path(job).stem if job else composed.title))
     return ComposedJob(folder / (name or f"{stem}.toml"), composed, job)
+
+
+def _check_there(path: Path) -> None:
+    """Refuse the file of a part that is not there, with the nearest that is."""
+    try:
+        is_there = path.is_file()
+    except (OSError, ValueError):
+        is_there = False
+    if is_there:
+        return
+    beside = sorted(one.name for one in path.parent.iterdir() if is_part_file(one.name)) if path.parent.is_dir() else []
+    near = get_close_matches(path.name, beside, n=1, cutoff=0.5) or beside[:3]
+    hint = f"there is: {', '.join(plain_path(path.with_name(name)) for name in near)}" if near else ""
+    raise JobError("job-mesh-missing", "there is no such file", where=plain_path(path), hint=hint)
 
 
 def _relative(path: Path, folder: Path) -> str:

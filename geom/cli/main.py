@@ -9,6 +9,7 @@ import click
 
 from geom import __version__
 from geom.cli.answer_options import CommandWithAnswers, answer_options, complete_bath, taken
+from geom.cli.groups import Groups
 from geom.errors import GeomError
 
 DEFECT = 70  # exit code of an error that is the program's own fault (EX_SOFTWARE)
@@ -16,10 +17,20 @@ INTERRUPTED = 130  # as shells have it: 128 and the number of SIGINT
 PIPE_CLOSED = 141  # 128 and the number of SIGPIPE
 
 
-@click.group(context_settings={"help_option_names": ["-h", "--help"]})
+@click.group(cls=Groups, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(__version__, prog_name="geom")
 def commands() -> None:
     """Current, time and placing for electroplating a part, from its geometry.
+
+    \b
+    Begin with one of these:
+      geom page                              in the browser: type sizes, see it
+      geom plan --bar "100 x 20 x 3 mm"      a bar, all else assumed and listed
+      geom plan part.stl --unit mm           the same for a mesh or a drawing
+      geom new                               a job file, from a few questions
+      geom plan job.toml                     the job file, planned
+
+    geom COMMAND -h says more of each.
 
     Exit codes: 0 done, 1 done with a finding that should stop you, 2 bad input, 3 no trustworthy solution.
     """
@@ -259,7 +270,9 @@ def log(debug: bool, **options: Any) -> None:
 
 @commands.command()
 @click.option("--port", type=click.IntRange(0, 65535), help="Where it is served; 8424, or a free one if that is taken.")
-@click.option("--address", metavar="NUMBER", help="Open it to other machines at this address; its link has a key in it.")
+@click.option(
+    "--address", metavar="NUMBER", help="Open it to other machines at this address; its link has a key in it."
+)
 @click.option("--folder", type=click.Path(), metavar="DIR", help="Where plans and files are kept; else by the user.")
 @click.option("--no-browser", is_flag=True, help="Do not open a browser.")
 @click.option("--quiet", "-q", is_flag=True, help="Print the address alone.")

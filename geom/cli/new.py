@@ -92,10 +92,11 @@ def _target(file: str) -> Path:
 
 def _check_new(path: Path) -> None:
     """Refuse to write over anything, whatever it says."""
+    if path.is_file():
+        text = "there is a file of that name already"
+        hint = "name another one, as in  geom new other.toml; --force replaces it"
+        raise OutputError("job-file-there", text, where=plain_path(path), hint=hint)
     check_free(path, "", force=False)
-    if path.exists():
-        text = "there is an empty file of that name already"
-        raise OutputError("job-file-there", text, where=plain_path(path), hint="--force replaces it")
 
 
 def _say(job: "ComposedJob", *, as_json: bool, quiet: bool) -> None:

@@ -70,7 +70,10 @@ def _say_where(asked: ComposedJob | None, folder: Path | None) -> None:
     if asked is not None:
         say_assumed(asked.composed)
     if folder is not None:
-        click.echo(f"results in {plain_path(folder)}/", err=True)
+        from geom.report.folder import CARD, REPORT
+
+        name = plain_path(folder)
+        click.echo(f"results in {name}/: report {REPORT} (opens in a browser), card for the bench {CARD}", err=True)
     if asked is not None:
         name = plain_path(asked.path)
         text = "no job file was written" if folder is None else f"job file {name}: change it, then  geom plan {name}"

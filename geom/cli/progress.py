@@ -1,5 +1,6 @@
 """Progress on stderr while a plan is made, for people; a pipe or a log sees nothing of it."""
 
+import os
 import sys
 import time
 from collections.abc import Callable, Iterator, Sequence
@@ -18,6 +19,7 @@ OF_A_PLAN = ((0.0, 0.0), (0.05, 0.03), (0.25, 0.20), (0.45, 0.32), (0.65, 0.45),
 """Share that a plan says, and share of the time that has gone by then: the samples, timed on two cores in November 2026.
 What is left at 1 is the drawing of the results."""
 
+ROOMY = 72  # columns of a terminal; on a narrower one only the stage and the time left are shown
 LEAST_SHARE, LEAST_SECONDS = 0.15, 1.0  # of the time, before any time left is told
 
 
@@ -65,15 +67,16 @@ class TimeLeft:
 @contextmanager
 def progress_shown(quiet: bool, shares: Sequence[tuple[float, float]] = EVEN) -> Iterator[Say]:
     """Give what shows progress: one line that is gone at the end, or nothing where stderr is no terminal."""
-    if quiet or not sys.stderr.isatty():
+    if quiet or not sys.stderr.isatty() or os.environ.get("TERM") in ("dumb", "unknown"):
         yield lambda stage, share: None
         return
     from rich.console import Console
-    from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
+    from rich.progress import BarColumn, Progress, TimeElapsedColumn
 
-    left = TimeLeft(shares)
-    columns = (BarColumn(20), TimeElapsedColumn(), TextColumn("{task.description}", markup=False), _left_column(left))
-    with Progress(*columns, console=Console(stderr=True), transient=True) as line:
+    left, console = TimeLeft(shares), Console(stderr=True)
+    told = _stage_column(left)
+    columns = (BarColumn(20), TimeElapsedColumn(), told) if console.width >= ROOMY else (told,)
+    with Progress(*columns, console=console, transient=True) as line:
         task = line.add_task("", total=1.0)
 
         def say(stage: str, share: float) -> None:
@@ -83,16 +86,18 @@ def progress_shown(quiet: bool, shares: Sequence[tuple[float, float]] = EVEN) ->
         yield say
 
 
-def _left_column(left: TimeLeft) -> Any:
-    """Return the column with the time left, which goes on counting within a stage."""
+def _stage_column(left: TimeLeft) -> Any:
+    """Return the column with the stage and the time left, which goes on counting within a stage."""
     from rich.progress import ProgressColumn
+    from rich.table import Column
     from rich.text import Text as Line
 
-    class Left(ProgressColumn):
-        """The time left in words."""
+    class Stage(ProgressColumn):
+        """The stage, and the time left in words."""
 
         def render(self, task: "Task") -> "Text":
             """Return what stands there now."""
-            return Line(left.words(), style="progress.remaining")
+            words = left.words()
+            return Line.assemble(task.description, (f", {words}" if words else "", "progress.remaining"))
 
-    return Left()
+    return Stage(table_column=Column(no_wrap=True, overflow="ellipsis"))

@@ -100,7 +100,7 @@ def lengths(text: str, count: int, unit: str | None = None) -> list[Span]:
     UnitError
         where the text is no such thing; ``unit`` is taken where no unit stands at all.
     """
-    pieces = [piece for piece in _BETWEEN.split(text.strip())]
+    pieces = [piece.strip() for piece in _BETWEEN.split(text.strip())]
     if len(pieces) != count:
         raise UnitError(f"{quoted(text)} has {len(pieces)} of the {count} lengths that are wanted")
     return _with_units(pieces, text, unit)
@@ -115,7 +115,7 @@ def _with_units(pieces: Sequence[str], text: str, unit: str | None) -> list[Span
         if unit is None:
             raise UnitError(f'{quoted(text)} has no unit; write for example "mm" or "in" behind it', "missing")
         number = piece.strip()[: own.start()].strip() if own else piece.strip()
-        shown = f"{number}{unit}" if unit in ('"', "″", "”") else f"{number} {unit}"
+        shown = f"{number}{unit}" if unit in ('"', "″", "”") else f"{number} {unit}".strip()
         found.append(Span(" ".join(shown.split()), parse(shown, "length")))
     return found[::-1]
 
@@ -168,15 +168,20 @@ def worded(text: str) -> tuple[str, str]:
 
 def choice(answer: str, text: str, known: Mapping[str, str], told: Told) -> str | None:
     """Return the one of several words that is meant, in full or by its beginning or end; else tell the nearest."""
-    plain = " ".join(text.casefold().replace("-", " ").split())
-    if plain in known:
-        return known[plain]
-    folded = {name.casefold().replace("-", " "): meaning for name, meaning in known.items()}
+    plain = _folded(text)
+    folded = {_folded(name): meaning for name, meaning in known.items()}
+    if plain in folded:
+        return folded[plain]
     near = [name for name in folded if len(plain) >= 3 and plain in name]
     if near:
         return folded[near[0]]
     names = list(dict.fromkeys(known.values()))
-    hint = nearest(text, names)
+    hint = nearest(text, [*names, *known])
     hint = hint if hint.startswith("did") else f"known here: {', '.join(quoted(name) for name in names)}"
     told(answer, "job-answer-word", f"{quoted(text)} is not known here", hint)
     return None
+
+
+def _folded(text: str) -> str:
+    """Return words as they are compared: "Upright-edge-to-the-anode" is "upright, edge to the anode"."""
+    return " ".join(re.sub("[-,]", " ", text.casefold()).split())

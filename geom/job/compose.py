@@ -1,6 +1,7 @@
 """`compose`: a few answers in words to the text of a whole job file, every assumption marked in it."""
 
 import math
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -135,7 +136,13 @@ def _tell_of_job(error: GeomError, composed: Composed, told: Told) -> None:
     for mistake in getattr(error, "mistakes", ()) or (error,):
         answer = composed.answer_of(mistake.where) or "title"
         if answer not in before:
-            told(answer, mistake.slug, mistake.message, mistake.hint)
+            drilled = re.search(r"part\.holes\[(\d+)\]", mistake.where) if answer == "hole" else None
+            text = (
+                re.sub("^th(e|is) hole ", f"hole {int(drilled[1]) + 1} ", mistake.message)
+                if drilled
+                else mistake.message
+            )
+            told(answer, mistake.slug, text, mistake.hint)
 
 
 def _content(given: Mapping[str, str], holes: Sequence[str], folder: Path, told: Told) -> Content:

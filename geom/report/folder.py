@@ -15,7 +15,18 @@ from geom.errors import OutputError
 AT_FDCWD = -100  # Linux: paths are relative to the working folder
 RENAME_EXCHANGE = 2  # Linux: swap two names in one step
 
-RESULTS = ("plan.json", "plan.txt", "part.png", "features.png", "tank.png", "thickness.csv", "part.vtu")
+REPORT, CARD = "plan.html", "card.pdf"
+RESULTS = (
+    REPORT,
+    CARD,
+    "plan.json",
+    "plan.txt",
+    "part.png",
+    "features.png",
+    "tank.png",
+    "thickness.csv",
+    "part.vtu",
+)
 """The files of a folder of results."""
 
 

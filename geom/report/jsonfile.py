@@ -21,14 +21,20 @@ from geom.report.hanging import hanging_tree
 from geom.report.limits import coverage_tree, limits_tree
 from geom.report.options import options_tree, recesses_tree
 from geom.report.plainjson import SCHEMA_VERSION, dumped
+from geom.report.scene import face_values
 from geom.report.schedule import schedule_tree
 from geom.report.supply import supply_tree
 from geom.units import unit_factor
 
 
-def as_json(plan: Plan) -> str:
-    """Return the plan as JSON text: plain numbers, no NaN, the same bytes for the same plan."""
-    return dumped(plan_tree(plan))
+def as_json(plan: Plan, *, faces: bool = True) -> str:
+    """Return the plan as JSON text: plain numbers, no NaN, the same bytes for the same plan.
+
+    ``faces``: with what each panel gets, which is most of the text.
+    """
+    tree = plan_tree(plan)
+    long = {"faces": tree.pop("faces")}
+    return dumped(tree, long if faces else None)
 
 
 def findings_tree(findings: Sequence[Finding]) -> list[dict[str, str]]:
@@ -107,6 +113,18 @@ def plan_tree(plan: Plan) -> dict[str, Any]:
             }
             for f in plan.fields
         ],
+        "faces": _faces(plan),
+    }
+
+
+def _faces(plan: Plan) -> dict[str, Any]:
+    """Return what each plated panel gets, in the order of thickness.csv, in the digits that the report shows."""
+    values = face_values(plan)
+    return {
+        "features": [feature.name for feature in plan.cell.part.features],
+        "feature": plan.fields[0].panels.feature.tolist(),
+        "thickness_um": values["thickness_um"],
+        "current_density_A_dm2": values["current_density_A_per_dm2"],
     }
 
 

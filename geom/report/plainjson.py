@@ -2,6 +2,7 @@
 
 import json
 import math
+from collections.abc import Mapping
 from typing import Any
 
 SCHEMA_VERSION = "1"
@@ -11,9 +12,20 @@ DIGITS = 10
 """Significant digits of a number: more would be the noise of adding up in floats."""
 
 
-def dumped(tree: Any) -> str:
-    """Return JSON text of a tree; numbers that are not finite become null."""
-    return json.dumps(_plain(tree), indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+def dumped(tree: Any, long: Mapping[str, Mapping[str, Any]] | None = None) -> str:
+    """Return JSON text of a tree; numbers that are not finite become null.
+
+    ``long``: further records by key, which end the text, each of their long lists on a line of its own.
+    """
+    text = json.dumps(_plain(tree), indent=1, ensure_ascii=False, allow_nan=False)
+    for key, record in (long or {}).items():
+        rows = ",\n".join(f"  {_line(name)}: {_line(values)}" for name, values in record.items())
+        text = f"{text[:-2]},\n {_line(key)}: {{\n{rows}\n }}\n}}"
+    return text + "\n"
+
+
+def _line(value: Any) -> str:
+    return json.dumps(_plain(value), ensure_ascii=False, allow_nan=False, separators=(",", ":"))
 
 
 def _plain(value: Any) -> Any:

@@ -62,7 +62,7 @@ def _notes() -> tuple[str, ...]:
         "thinnest significant place meets the target, turns within the plan included. Each at the current it allows.",
         "*: bettered by no other in time, spread, air, bath, bare and over without being worse in one of them (Pareto). spread: "
         "thickest over thinnest on the significant surface. air: that stays under it. bath: that comes out with it. bare, over: "
-        "shares of the significant surface, as first hung. mm: the least distance to an anode, and to wall or floor.",
+        "shares of the significant surface, as first hung. gaps: the least distance to an anode / to wall or floor.",
         "x up: which axis of the part points up, and which to the anode. Half a turn about the vertical is weighed within each; what "
         "the symmetry of the part makes equal is there once.",
     )
@@ -77,8 +77,7 @@ def _table(found: Compared) -> Table:
             continue
         lines.append(
             (
-                "*" if k in found.front else "",
-                one.name + (" (stop)" if one.is_stopped else ""),
+                one.name + (" (stop)" if one.is_stopped else "") + (" *" if k in found.front else ""),
                 minutes(one.time),
                 current(one.plan.current),
                 str(max(0, len(one.plan.deposit.stages) - 1)),
@@ -90,9 +89,8 @@ def _table(found: Compared) -> Table:
             )
         )
     return Table(
-        ("", "hung", "time", "current", "turns", "spread", *holds, "bare", "over", "mm to anode / wall"),
+        ("hung", "time", "current", "turns", "spread", *holds, "bare", "over", "gaps, mm"),
         tuple(lines),
-        (1,),
     )
 
 

@@ -35,13 +35,12 @@ def scene_of(plan: Plan) -> dict[str, Any]:
     then those that stay bare; values of the latter are None.
     """
     first, deposit = plan.fields[0], plan.deposit
-    panels, bare = first.panels, len(first.panels.bare_feature)
+    panels, bare, plated = first.panels, len(first.panels.bare_feature), face_values(plan)
     known = plan.cell.bath.current_density
     return {
         **_around(plan.cell, panels.hung, outward=False),
         "values": {
-            "thickness_um": _with_bare(deposit.thickness / MICROMETRE, bare, DIGITS),
-            "current_density_A_per_dm2": _with_bare(first.current_density / AMPERE_PER_DM2, bare, DIGITS),
+            **{name: [*values, *[None] * bare] for name, values in plated.items()},
             "state": [*states(first.current_density, known).tolist(), *[0] * bare],
         },
         "stages": [
@@ -55,6 +54,14 @@ def scene_of(plan: Plan) -> dict[str, Any]:
         ],
         "range_A_per_dm2": [_number(end / AMPERE_PER_DM2, DIGITS) for end in (known.low, known.high)],
         "target_um": _number(plan.job.target.thickness / MICROMETRE, DIGITS),
+    }
+
+
+def face_values(plan: Plan) -> dict[str, list[float | None]]:
+    """Return thickness after the schedule and current density as first hung of each plated panel, in a few digits."""
+    return {
+        "thickness_um": _with_bare(plan.deposit.thickness / MICROMETRE, 0, DIGITS),
+        "current_density_A_per_dm2": _with_bare(plan.fields[0].current_density / AMPERE_PER_DM2, 0, DIGITS),
     }
 
 

@@ -19,9 +19,7 @@ SEGMENTS = 24  # to a quarter turn
 
 def profile() -> shapely.Polygon:
     """Return the side view: half a ring with an ear at each foot [mm]."""
-    ring = (
-        Point(0, 0).buffer(SADDLE_OUTSIDE, SEGMENTS).difference(Point(0, 0).buffer(SADDLE_INSIDE, SEGMENTS))
-    )
+    ring = Point(0, 0).buffer(SADDLE_OUTSIDE, SEGMENTS).difference(Point(0, 0).buffer(SADDLE_INSIDE, SEGMENTS))
     upper = ring.intersection(box(-20, 0, 20, 20))
     ears = [box(SADDLE_INSIDE, 0, EAR, STRIP), box(-EAR, 0, -SADDLE_INSIDE, STRIP)]
     rough = unary_union([upper, *ears])

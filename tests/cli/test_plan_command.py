@@ -22,6 +22,7 @@ from geom.findings import Severity
 from geom.report.folder import RESULTS
 
 JOB = "link.toml"
+SHOWN = "report plan.html (opens in a browser), card for the bench card.pdf"
 FILES = {name: b"content of " + name.encode() for name in RESULTS}
 
 
@@ -58,7 +59,7 @@ def test_a_plan_is_printed_and_its_files_are_written(folder: Path):
     result = geom_plan(JOB)
     assert result.exit_code == 0
     assert result.stdout.startswith("Link of the shore-power panel\n====")
-    assert result.stderr == "results in link-plan/\n"
+    assert result.stderr == f"results in link-plan/: {SHOWN}\n"
     assert {p.name: p.read_bytes() for p in (folder / "link-plan").iterdir()} == FILES
 
 
@@ -91,7 +92,7 @@ def test_no_files_writes_none(folder: Path):
 
 
 def test_out_names_the_folder(folder: Path):
-    assert geom_plan(JOB, "--out", "elsewhere").stderr == "results in elsewhere/\n"
+    assert geom_plan(JOB, "--out", "elsewhere").stderr == f"results in elsewhere/: {SHOWN}\n"
     assert sorted(os.listdir(folder)) == ["elsewhere", JOB]
 
 

@@ -128,6 +128,7 @@ def test_numbers_have_their_unit_in_the_key():
         "number",
         "part",
         "area_factor",
+        "feature",  # of a face: an index into features
         "numerical_error",
     }
     records = (
