@@ -106,9 +106,10 @@ def best_schedule(
         tuple(float(t) for t in best.times[where:]),
         best.excess,
     )
+    even = None if second is None else _even(_of(asked, (0, 1)))
     splits = {
         "one pose": [alone] if np.isfinite(alone) else None,
-        "half and half": _halves(rates, significant, target) if second is not None else None,
+        "half and half": None if even is None else list(even.times),
     }
     splits["this schedule"] = list(best.times)
     kept = tuple(
@@ -117,12 +118,6 @@ def best_schedule(
         if times is not None
     )
     return replace(made, alternatives=kept)
-
-
-def _halves(rates: Floats, significant: Bools, target: float) -> list[float] | None:
-    """Return the times of half as hung and half turned; None where some place never gets there."""
-    time = time_to_thinnest(0.5 * (rates[0] + rates[1]), significant, target)
-    return [0.5 * time, 0.5 * time] if np.isfinite(time) else None
 
 
 def _alternative(
@@ -207,14 +202,24 @@ def _chosen(asked: Asked, turns: Turns, *, has_second: bool, begun: bool) -> Tim
         most_of_pair = min(2, most_poses)
         shortest = Programme(pair).best(most_of_pair, 0 if begun else None)
         found = _simple(pair, shortest, most_of_pair, begun=begun)
-        both = None if found is None else Times(_expanded(found.times, count), found.excess)
-        if both is not None and (best is None or _pays(both, best)):
-            best = both
+        ways = [found, _even(pair) if begun and most_of_pair == 2 else None]
+        for both in (Times(_expanded(way.times, count), way.excess) for way in ways if way is not None):
+            if best is None or _pays(both, best):
+                best = both
     for poses in range(1, min(most_poses, count) + 1):
         for always in (0,) if begun else (0, None):
             found = programme.best(poses, always, None if best is None else partial(_pays, best=best))
             best = best if found is None else found
     return None if best is None else _without_short(programme, best, begun=begun)
+
+
+def _even(pair: Asked) -> Times | None:
+    """Return half the time in each pose: what is left to gain where the shortest would not begin in the first."""
+    slowest = float(pair.rates.mean(axis=0).min())
+    if slowest <= 0:
+        return None
+    times = np.full(2, 0.5 * pair.target / slowest)
+    return Times(times, pair.excess(times))
 
 
 def _begins(found: Times) -> bool:

@@ -133,3 +133,11 @@ def test_a_place_that_no_pose_reaches_gives_no_time() -> None:
     schedule = best_schedule(sided(1, 300.0, 0.0), sided(1, 300.0, 0.0), everywhere(), TARGET)
     assert schedule.time == float("inf")
     assert schedule.second == 0
+
+
+def test_where_it_must_begin_as_hung_though_the_other_pose_alone_is_best_half_and_half_is_taken_if_that_pays() -> None:
+    first, second = sided(1, 100.0, 100.0), sided(1, 400.0, 400.0)
+    alone, half = mixed_times(first, second, [1.0, 0.5])
+    schedule = best_schedule(first, second, everywhere(), TARGET, begun=True)
+    assert half < WORTH_TURNING * alone
+    assert_allclose((schedule.first, schedule.second), half / 2, rtol=1e-9, atol=0)
