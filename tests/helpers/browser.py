@@ -62,6 +62,7 @@ class Visit:
         self.address, self.may_refuse = address, False
         self.complaints: list[str] = []
         self.elsewhere: list[str] = []
+        self.asked: list[str] = []  # all but what the page carries itself
         self.page.on("console", self._heard)
         self.page.on("pageerror", lambda error: self.complaints.append(str(error)))
         self.context.on("request", self._asked)
@@ -72,6 +73,8 @@ class Visit:
 
     def _asked(self, request: Any) -> None:
         where = urlsplit(request.url)
+        if where.scheme not in ("data", "blob"):
+            self.asked.append(request.url)
         if where.scheme not in ("data", "blob") and where.netloc != urlsplit(self.address).netloc:
             self.elsewhere.append(request.url)
 
