@@ -89,11 +89,11 @@ def draw_cross(picture: Picture) -> None:
 
 
 def with_water(image: Floats, raster: Raster, water: Waterline) -> Floats:
-    """Return the image (rows, columns, 3) with what is above the liquid paler, and a line where the liquid stands."""
+    """Return the image (rows, columns, 4) with what is above the liquid paler, and a line where the liquid stands."""
     height = _heights(raster, water)
     seen, dry = np.isfinite(height), height > 0.1 * FINER / raster.scale  # a level face at the line is wet
     out = image.copy()
-    out[seen & dry] = (1 - PALER) * image[seen & dry] + PALER
+    out[seen & dry, :3] = (1 - PALER) * image[seen & dry, :3] + PALER
     line = np.zeros(seen.shape, dtype=np.bool_)
     near = 6.0 * FINER / raster.scale  # further apart, two pixels are on faces at different depths
     for one, two in ((np.s_[:-1], np.s_[1:]), (np.s_[:, :-1], np.s_[:, 1:])):
@@ -103,7 +103,7 @@ def with_water(image: Floats, raster: Raster, water: Waterline) -> Floats:
         crossed = seen[one] & seen[two] & (dry[one] != dry[two]) & (apart < near)
         line[one] |= crossed
         line[two] |= crossed
-    out[line] = _rgb(WATER_COLOUR)
+    out[line] = (*_rgb(WATER_COLOUR), 1.0)
     return out
 
 

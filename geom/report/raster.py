@@ -55,15 +55,21 @@ def rastered(surface: Surface, view: View, columns: int, rows: int) -> Raster:
 
 
 def shaded(raster: Raster, surface: Surface, colours: Floats) -> Floats:
-    """Return (rows, columns, 3) the image, each face (m, 3) in its colour, with lines at borders and creases."""
+    """Return (rows, columns, 4) the image, each face (m, 3) in its colour, with lines at borders and creases.
+
+    Where nothing is seen it lets the ground through, so that it may be drawn on white and on black.
+    """
     seen = raster.face >= 0
     face = np.where(seen, raster.face, 0)
     light = DARKEST + (1 - DARKEST) * np.clip(raster.view.depth(surface.normals), 0.0, 1.0)
-    image = np.where(seen[..., None], (colours * light[:, None])[face], 1.0)
-    image[_lines(raster, surface)] *= LINE_LIGHT
+    image = (colours * light[:, None])[face] * seen[..., None]
+    line = _lines(raster, surface)
+    image[line] *= LINE_LIGHT
+    cover = np.where(seen, 1.0, np.where(line, 1.0 - LINE_LIGHT, 0.0))  # a line beside the part darkens the ground
     rows, columns = raster.face.shape
-    blocks = image.reshape(rows // FINER, FINER, columns // FINER, FINER, 3)
-    return np.asarray(blocks.mean(axis=(1, 3)))
+    blocks = np.dstack([image, cover]).reshape(rows // FINER, FINER, columns // FINER, FINER, 4).mean(axis=(1, 3))
+    blocks[..., :3] /= np.maximum(blocks[..., 3:], 1e-6)
+    return np.asarray(np.clip(blocks, 0.0, 1.0))
 
 
 def _lines(raster: Raster, surface: Surface) -> Bools:

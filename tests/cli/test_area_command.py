@@ -192,8 +192,12 @@ def test_a_picture_hides_what_lies_behind():
     assert seen[cube.normals[:, 2] < -0.1].sum() == 0
     assert seen[tops].sum() > 0.5 * seen.sum()
     image = shaded(raster, cube, np.ones((12, 3)))
-    assert image.shape == (60, 60, 3)
-    assert 0 <= image.min() < 0.7 < image.max() <= 1
+    assert image.shape == (60, 60, 4)
+    cover = image[..., 3]
+    assert set(np.unique(cover[[0, -1]])) == {0.0}
+    assert cover[30, 30] == 1.0
+    inside = image[cover == 1.0, :3]
+    assert 0 <= inside.min() < 0.7 < inside.max() <= 1
 
 
 def test_a_job_is_headed_by_its_title_and_hangs_and_a_file_has_its_z_up():

@@ -100,15 +100,15 @@ def test_what_is_above_the_liquid_is_paler_with_a_line_between() -> None:
     _, pictures = two_views(solid, 0.5)
     level = 1e-3 * (7 + 10)
     raster = pictures[0].raster
-    shape = (raster.face.shape[0] // 2, raster.face.shape[1] // 2, 3)
+    shape = (raster.face.shape[0] // 2, raster.face.shape[1] // 2, 4)
     image = with_water(np.zeros(shape), raster, Waterline(np.array([0.0, 1.0, 0.0]), level))
     blue = np.array([int(WATER_COLOUR[k : k + 2], 16) / 255 for k in (1, 3, 5)])
-    assert int(np.all(np.abs(image - blue) < 1e-9, axis=2).sum()) > 100
+    assert int(np.all(np.abs(image[..., :3] - blue) < 1e-9, axis=2).sum()) > 100
     for height, paler in ((level - 2e-3, False), (level + 2e-3, True)):
         corner = np.array([[25e-3, height, 29e-3]]) if raster.view.axes[2][0] > 0 else np.array([[5e-3, height, 29e-3]])
         inward = corner + (np.array([[15e-3, height, 19e-3]]) - corner) * 1e-2
         column, row = raster.place(inward)[0].astype(int)
-        assert bool(_patch(image, column, row).max() > 0.5) is paler
+        assert bool(_patch(image, column, row)[..., :3].max() > 0.5) is paler
 
 
 def _patch(image: Floats, column: int, row: int) -> Floats:
@@ -119,6 +119,6 @@ def test_a_level_face_in_the_liquid_surface_has_no_specks() -> None:
     solid = shifted(block((0, 0, 0), (20, 30, 20)), (0.1, 0.7, 0.3))
     _, pictures = two_views(solid, 0.5)
     raster = pictures[0].raster
-    shape = (raster.face.shape[0] // 2, raster.face.shape[1] // 2, 3)
+    shape = (raster.face.shape[0] // 2, raster.face.shape[1] // 2, 4)
     top = float(solid.bounds[1, 2])
     assert with_water(np.zeros(shape), raster, Waterline(np.array([0.0, 0.0, 1.0]), top)).max() == 0.0

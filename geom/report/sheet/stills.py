@@ -11,7 +11,7 @@ from geom.arrays import Floats
 from geom.plan import Plan
 from geom.report.figures import COLOURS, MICROMETRE, thickness_scale
 from geom.report.painter import both_sides
-from geom.report.raster import FINER, rastered, shaded
+from geom.report.raster import rastered, shaded
 from geom.report.sheet.markup import Markup, tag
 from geom.surface.surface import Surface
 
@@ -31,17 +31,14 @@ def stills(plan: Plan) -> Markup:
     pictures = []
     for title, view in zip(titles, both_sides(plan.fields[0]), strict=True):
         raster = rastered(solid, view, WIDE, TALL)
-        covered = (raster.face >= 0).reshape(TALL, FINER, WIDE, FINER).mean(axis=(1, 3))
-        source = _source(shaded(raster, solid, colours), covered)
+        source = _source(shaded(raster, solid, colours))
         image = tag("img", src=source, width=WIDE, height=TALL, alt=f"the part by thickness, {title}")
         pictures.append(tag("figure", image, tag("figcaption", title)))
     return tag("div", *pictures, class_="stills")
 
 
-def _source(image: Floats, covered: Floats) -> str:
-    """Return an image over white, rows from below, as a data URI whose ground is transparent."""
-    own = (image - (1 - covered[..., None])) / np.maximum(covered[..., None], 1e-6)
-    pixels = np.dstack([np.clip(own, 0, 1), covered])[::-1]
+def _source(image: Floats) -> str:
+    """Return an image, rows from below, as a data URI whose ground is transparent."""
     out = io.BytesIO()
-    imsave(out, pixels, format="png", pil_kwargs={"compress_level": 4})
+    imsave(out, image[::-1], format="png", pil_kwargs={"compress_level": 4})
     return "data:image/png;base64," + base64.b64encode(out.getvalue()).decode("ascii")
