@@ -66,8 +66,3 @@ def next_e12(ohms: float) -> float:
     decade = 10.0 ** math.floor(math.log10(ohms))
     steps = [decade * step for step in (*E12, 10.0)]
     return next(value for value in steps if value >= ohms * (1 - 1e-9))
-
-
-def fusing_current(diameter: float) -> float:
-    """Return the current [A] that melts a copper wire in still air: 80 A d^1.5, d in mm (Preece 1884, from memory)."""
-    return float(80.0 * (diameter / 1e-3) ** 1.5)

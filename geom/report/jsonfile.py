@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from geom.advice.accuracy import COARSER, Accuracy
+from geom.advice.anodes import area_ratio
 from geom.advice.copies import thickness_ratio
 from geom.advice.figures import MEAN_OF
 from geom.advice.sureness import of_edge_to_face, of_features, of_front_to_back
@@ -219,6 +220,7 @@ def _surroundings(plan: Plan) -> dict[str, Any]:
     return {
         "supply": None if found is None else supply_tree(found.supplying),
         "bath_use": None if found is None else bath_use_tree(found.bath_use),
+        "anode_area_ratio": area_ratio(plan.fields[0]),
         "anode_use": [] if found is None else anode_tree(found.anode_uses),
     }
 

@@ -10,7 +10,6 @@ from numpy.testing import assert_allclose
 from geom.bench.wires import (
     E12,
     SECTIONS,
-    fusing_current,
     gauge_diameter,
     least_wire,
     next_e12,
@@ -49,14 +48,6 @@ def test_round_copper_by_the_rack_rule_and_its_resistance(diameter: float, rule_
     d = 1e-3 * diameter
     assert_allclose(1000.0 / 25.4e-3**2 * section(d), rule_A, rtol=0.05, atol=0)
     assert_allclose(1e3 * resistance(1.724e-8, 1.0, d), milliohm_m, rtol=0.01, atol=0)
-
-
-@pytest.mark.parametrize(("diameter", "amperes"), [(0.644, 41.0), (1.024, 82.0), (2.053, 235.0), (2.588, 333.0)])
-def test_copper_wire_melts_at_the_current_of_preece(diameter: float, amperes: float) -> None:
-    """80 d^1.5 A with d in mm (W. H. Preece 1884; the constant 10244 A/in^1.5 from memory)."""
-    found = fusing_current(1e-3 * diameter)
-    assert_allclose(found, amperes, rtol=0.02, atol=0)
-    assert_allclose(found, 10244.0 * (diameter / 25.4) ** 1.5, rtol=0.005, atol=0)
 
 
 @given(current=st.floats(1e-3, 1e4), rule=st.floats(1e4, 1e7), count=st.integers(1, 50))

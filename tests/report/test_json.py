@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from helpers.fake_plan import HOSTILE, LONE_SURROGATE, controlled, never_thick, with_words
 from helpers.small_plan import small_plan
+from numpy.testing import assert_allclose
 
 from geom.report.jsonfile import as_json, plan_tree
 from geom.report.plainjson import dumped
@@ -120,3 +121,11 @@ def test_noise_of_adding_up_is_left_out():
 def test_what_has_no_place_in_a_document_is_refused():
     with pytest.raises(TypeError, match="no place in a JSON document"):
         dumped({"a": object()})
+
+
+def test_the_area_of_the_anodes_over_that_of_the_part_is_that_of_its_pieces() -> None:
+    """By hand: a link of 60 x 20 x 3 mm with bores of 8 and 6 mm has 2 (1200 - 78.5) + 160 x 3 + 44 x 3 = 2855 mm²."""
+    tree = plan_tree(small_plan())
+    part = 2 * (60 * 20 - np.pi * (4**2 + 3**2)) + 2 * (60 + 20) * 3 + np.pi * (8 + 6) * 3
+    anodes = sum(anode["area_mm2"] for anode in tree["anode_use"])
+    assert_allclose(tree["anode_area_ratio"], anodes / part, rtol=5e-3, atol=0)  # bores are polygons
