@@ -12,12 +12,15 @@ from geom.errors import GeomError, JobError
 from geom.findings import Severity
 from geom.job.job import AskedPose, Job
 from geom.kept import Kept, in_poses, make_kept, what_if
-from geom.plan import Plan
+from geom.plan import Plan, planned
 from geom.poses.candidates import Candidate, candidates, own_name
 from geom.surface.solid import clearance
 
 FAR = 1.0  # beyond which a distance is not looked at [m]
 MIXED = 3  # of the best poses that the schedule over several is made of
+
+ANEW = 4  # of the first, at most, that are planned anew
+NEAR = 1.5  # of the least time: what takes longer is not
 
 ELSEWHERE = 0.5
 """Of the accuracy asked: the least error of a time on panels that were made for another pose. Two levels of panels are
@@ -36,7 +39,7 @@ class Hung:
     why_not: str = ""
     to_anode: float = 0.0  # least distance [m]
     to_wall: float = 0.0  # least distance to wall or floor, by the bounding box [m]
-    is_own: bool = False  # the pose of the job, that the panels were made for
+    own_panels: bool = False  # planned on panels made for this very pose
 
     @property
     def time(self) -> float:
@@ -83,7 +86,7 @@ class Hung:
         if self.plan is None:
             return 0.0
         known = self.plan.accuracy
-        return known.thinnest if self.is_own else max(known.thinnest, ELSEWHERE * known.wanted)
+        return known.thinnest if self.own_panels else max(known.thinnest, ELSEWHERE * known.wanted)
 
     @property
     def costs(self) -> tuple[float, ...]:
@@ -128,9 +131,9 @@ def compared_poses(job: Job, say: Say, *, asked: Sequence[AskedPose] = ()) -> Co
     )
     hung = []
     for count, one in enumerate(found):
-        say(f"pose {count + 1} of {len(found)}", 0.4 + 0.5 * count / len(found))
-        hung.append(_hung(kept, one, is_own=count == 0))
-    ordered = tuple(sorted(hung, key=_order))
+        say(f"pose {count + 1} of {len(found)}", 0.4 + 0.25 * count / len(found))
+        hung.append(_hung(kept, one, own_panels=count == 0))
+    ordered = _surer(kept, sorted(hung, key=_order), say)
     say("the best of them together", 0.95)
     return Compared(job, ordered, _front(ordered), _winner(ordered), _mixed(kept, ordered))
 
@@ -140,16 +143,50 @@ def _asked(cell: Cell, asked: Sequence[AskedPose]) -> tuple[Candidate, ...]:
     return (own, *(Candidate(one.name, Pose(one.turn, cell.pose.at if one.at is None else one.at)) for one in asked))
 
 
-def _hung(kept: Kept, candidate: Candidate, *, is_own: bool) -> Hung:
+def _hung(kept: Kept, candidate: Candidate, *, own_panels: bool) -> Hung:
     """Return a pose with its plan, at the height where as much liquid stands over the part as in the job's own."""
     cell = kept.plan.cell
-    pose = candidate.pose if is_own else _lowered(cell, candidate.pose)
-    plan: Plan | GeomError = kept.plan if is_own else in_poses(kept, [_with_pose(kept.job, cell, pose)])[0]
+    pose = candidate.pose if own_panels else _lowered(cell, candidate.pose)
+    plan: Plan | GeomError = kept.plan if own_panels else in_poses(kept, [_with_pose(kept.job, cell, pose)])[0]
     if isinstance(plan, GeomError):
         return Hung(candidate.name, pose, None, plan.message)
-    if plan.cell.pose != pose and not is_own:  # it was planned half turned, or otherwise, from the start
+    if plan.cell.pose != pose and not own_panels:  # it was planned half turned, or otherwise, from the start
         pose = plan.cell.pose
-    return Hung(candidate.name, pose, plan, "", *_distances(plan.cell), is_own=is_own)
+    return Hung(candidate.name, pose, plan, "", *_distances(plan.cell), own_panels=own_panels)
+
+
+def _surer(kept: Kept, hung: Sequence[Hung], say: Say) -> tuple[Hung, ...]:
+    """Return all in order, those that may be first planned anew: on panels made for another pose none is sure enough."""
+    first = hung[0]
+    if first.plan is None:
+        return tuple(hung)
+    chosen = [
+        one for one in hung if one.plan is not None and (_is_plated_alike(one, first) and one.time <= NEAR * first.time)
+    ][:ANEW]
+    found = []
+    for count, one in enumerate(chosen):
+        say(f"planning anew {count + 1} of {len(chosen)}", 0.65 + 0.3 * count / len(chosen))
+        found.append(_anew(kept, one))
+    return tuple(sorted([*found, *(one for one in hung if one not in chosen)], key=_order))
+
+
+def _is_plated_alike(one: Hung, other: Hung) -> bool:
+    return (one.is_stopped, one.trapped > 0) == (other.is_stopped, other.trapped > 0)
+
+
+def _anew(kept: Kept, one: Hung) -> Hung:
+    """Return a pose with a plan on panels of its own; as it is where that cannot be made."""
+    if one.own_panels:
+        return one
+    try:
+        plan = planned(_with_pose(kept.job, kept.plan.cell, one.pose), _silent).plan
+    except GeomError:
+        return one
+    return Hung(one.name, plan.cell.pose, plan, "", *_distances(plan.cell), own_panels=True)
+
+
+def _silent(stage: str, share: float) -> None:
+    pass
 
 
 def _with_pose(job: Job, cell: Cell, pose: Pose) -> Job:

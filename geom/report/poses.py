@@ -60,6 +60,8 @@ def _notes() -> tuple[str, ...]:
     return (
         "In this order: what can be and has no finding that should stop you, what holds no air, then the time until the "
         "thinnest significant place meets the target, turns within the plan included. Each at the current it allows.",
+        "+: planned anew on panels of its own, as those that may be first are; the others on the panels of the job's own pose, by "
+        "which they are less sure.",
         "*: bettered by no other in time, spread, air, bath, bare and over without being worse in one of them (Pareto). spread: "
         "thickest over thinnest on the significant surface. air: that stays under it. bath: that comes out with it. bare, over: "
         "shares of the significant surface, as first hung. gaps: the least distance to an anode / to wall or floor.",
@@ -77,7 +79,7 @@ def _table(found: Compared) -> Table:
             continue
         lines.append(
             (
-                one.name + (" (stop)" if one.is_stopped else "") + (" *" if k in found.front else ""),
+                one.name + (" (stop)" if one.is_stopped else "") + _marks(one, k in found.front),
                 minutes(one.time),
                 current(one.plan.current),
                 str(max(0, len(one.plan.deposit.stages) - 1)),
@@ -92,6 +94,11 @@ def _table(found: Compared) -> Table:
         ("hung", "time", "current", "turns", "spread", *holds, "bare", "over", "gaps, mm"),
         tuple(lines),
     )
+
+
+def _marks(one: Hung, on_front: bool) -> str:
+    marks = ("+" if one.own_panels else "") + ("*" if on_front else "")
+    return f" {marks}" if marks else ""
 
 
 HOLDS = {"air": "trapped", "bath": "carried"}
@@ -141,6 +148,7 @@ def _record(one: Hung, on_front: bool) -> dict[str, Any]:
         "stops": one.is_stopped,
         "time_min": one.time / 60,
         "time_error": one.error,
+        "own_panels": one.own_panels,
         "current_A": one.plan.current,
         "turns": max(0, len(one.plan.deposit.stages) - 1),
         "thickest_to_thinnest": one.spread,

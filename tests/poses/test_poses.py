@@ -75,10 +75,10 @@ def test_a_sheet_off_the_middle_takes_its_mirror_away() -> None:
 def test_poses_of_one_kind_take_equally_long(holed: Kept) -> None:
     """Solved, not argued: every one of the 24 poses finds a candidate that takes as long, within the numerical error."""
     times = []
-    weighed = [_hung(holed, one, is_own=k == 0) for k, one in enumerate(found(holed))]
+    weighed = [_hung(holed, one, own_panels=k == 0) for k, one in enumerate(found(holed))]
     known = np.array([one.time for one in weighed if one.plan is not None])
     for name, turn in (("", turn) for turn in quarter_turns()):
-        one = _hung(holed, Candidate(name, Pose(turn, holed.plan.cell.pose.at)), is_own=False)
+        one = _hung(holed, Candidate(name, Pose(turn, holed.plan.cell.pose.at)), own_panels=False)
         assert one.plan is not None, one.why_not
         times.append(float(np.abs(known / one.time - 1).min()))
     assert max(times) < 2 * holed.plan.accuracy.thinnest
