@@ -34,6 +34,13 @@ PATIENCE = 60_000  # ms
 @contextmanager
 def served(folder: Path) -> Iterator[str]:
     """Give the address of ``geom page``, started as a user starts it."""
+    with serving(folder) as (address, _):
+        yield address
+
+
+@contextmanager
+def serving(folder: Path) -> Iterator[tuple[str, int]]:
+    """Give the address of ``geom page`` and the number of its process."""
     command = [sys.executable, "-m", "geom", "page", "--no-browser", "--quiet", "--port", "0", "--folder", str(folder)]
     root = Path(__file__).parents[2]
     path = os.pathsep.join(filter(None, [str(root), os.environ.get("PYTHONPATH", "")]))
@@ -44,9 +51,23 @@ def served(folder: Path) -> Iterator[str]:
             assert server.stdout is not None
             address = os.environ.get("GEOM_TRY") or server.stdout.readline().strip()
             assert address.startswith("http://"), "the page did not start"
-            yield address
+            yield address, server.pid
         finally:
             server.terminate()
+
+
+def children(process: int) -> list[int]:
+    """Return the numbers of the processes that one has begun and that still run."""
+    found = []
+    for place in Path("/proc").glob("[0-9]*/stat"):
+        try:
+            told = place.read_text()
+        except OSError:  # it has just ended
+            continue
+        state, parent = told.rpartition(")")[2].split()[:2]
+        if int(parent) == process and state != "Z":
+            found.append(int(place.parent.name))
+    return found
 
 
 class Visit:
