@@ -171,7 +171,11 @@ def test_the_deposit_grows_from_nothing_to_that_of_the_plan(visit: Open, bench: 
     slide.fill("0")
     assert "before the current is on" in page.locator("#minute-now").inner_text()
     assert np.abs(thickness(page)).max() == 0.0
-    first = page.evaluate("parseFloat(document.querySelector('#stages li').style.flexGrow)")
+    stages = page.evaluate(
+        "Array.from(document.querySelectorAll('#stages li'), (one) => parseFloat(one.style.flexGrow))"
+    )
+    assert_allclose(sum(stages), most, rtol=1e-6, atol=0)
+    first = stages[0]
     seen = []
     for share in (0.25, 0.5):
         slide.fill(str(share * first))
@@ -232,6 +236,7 @@ def test_a_plan_is_cancelled_and_another_can_be_made(visit: Open) -> None:
     page.locator("#cancel").click()
     page.locator("#set-up").wait_for()
     assert page.evaluate("document.activeElement.id") == "plan-button"
+    assert page.locator(".fault:visible").count() == 0
     assert page.get_by_label("Length mm").first.input_value() == "85"
     planning(page)
     page.locator("#cancel").click()
