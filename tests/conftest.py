@@ -1,6 +1,8 @@
 """``pytest --write-validation`` writes the tables of docs/validation.md; a plain run compares with them."""
 
 import shutil
+import signal
+from typing import Any
 
 import pytest
 from helpers import timing, validation
@@ -21,6 +23,23 @@ def pytest_configure(config: pytest.Config) -> None:
     config.addinivalue_line("markers", "browser: drives a real Chromium; skipped where there is none")
     if config.getoption("--write-validation"):
         validation.begin_writing()
+    if signal.getsignal(signal.SIGINT) == signal.SIG_IGN:
+        # a shell that starts us in the background leaves Ctrl-C ignored, in every child too
+        signal.signal(signal.SIGINT, signal.default_int_handler)
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_cmdline_main(config: pytest.Config) -> None:
+    """What is measured or written is done in one process, whatever pyproject.toml asks for."""
+    alone = any(config.getoption(name) for name in ("--write-validation", "--write-speed"))
+    if alone or config.getoption("markexpr") == "benchmark":
+        config.option.numprocesses, config.option.dist, config.option.tx = 0, "no", []
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_testnodedown(node: Any, error: object) -> None:
+    """Take over from a process of its own which rows of docs/validation.md its tests recorded."""
+    validation.also_seen(getattr(node, "workeroutput", {}).get("rows", ()))
 
 
 @pytest.fixture(scope="session")
@@ -33,6 +52,9 @@ def chromium() -> str:
 
 
 def pytest_sessionfinish(session: pytest.Session, exitstatus: int) -> None:
+    if hasattr(session.config, "workeroutput"):
+        session.config.workeroutput["rows"] = validation.seen()
+        return
     if exitstatus != 0:
         return
     if session.config.getoption("--write-speed"):

@@ -7,7 +7,7 @@ between ``<!-- table: NAME -->`` and ``<!-- end of table -->`` are not.
 
 import math
 import os
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -118,6 +118,16 @@ def hold(
     computed = float(computed)
     assert abs(computed - exact) <= rtol * abs(exact), f"{case}, {quantity}: {computed!r}, known {exact!r}, {rtol=}"
     record(table, case, quantity, computed, exact, panels=panels, source=source, bound=rtol, order=order)
+
+
+def seen() -> list[list[str]]:
+    """Return table, case and quantity of every row recorded so far."""
+    return [list(row) for row in sorted(_seen)]
+
+
+def also_seen(rows: Iterable[Sequence[str]]) -> None:
+    """Count rows that another process recorded."""
+    _seen.update((table, case, quantity) for table, case, quantity in rows)
 
 
 def begin_writing() -> None:
