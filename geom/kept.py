@@ -1,6 +1,6 @@
 """`Kept`: a plan with its panels and operators, so that other currents, baths, targets and poses are a few solves away."""
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from functools import partial
 
@@ -30,6 +30,8 @@ POSES = 8
 
 Asked = tuple[Anode | InnerWire, ...]
 """Anodes as a job has them."""
+
+CellOf = Callable[[Ground, Job], Cell]
 
 MATRIX_BYTES = 4  # of one number of an operator
 
@@ -83,6 +85,20 @@ def what_if(kept: Kept, job: Job) -> Plan:
     return _on(kept, kept.grounds[0], job, None).plan
 
 
+def set_up_otherwise(kept: Kept, job: Job) -> Plan:
+    """Return `what_if` of a job whose tank, anodes, shields and thieves may have moved too: for looking round a placing.
+
+    A rack keeps its turn.
+
+    Raises
+    ------
+    GeomError
+        where the set-up or the solve cannot be.
+    """
+    _check_part(kept.job, job)
+    return _on(kept, kept.grounds[0], job, None, _built).plan
+
+
 def in_poses(kept: Kept, jobs: Iterable[Job]) -> tuple[Plan | GeomError, ...]:
     """Return `what_if` of each job, or what is wrong with it: for comparing ways to hang a part."""
     found: list[Plan | GeomError] = []
@@ -94,24 +110,24 @@ def in_poses(kept: Kept, jobs: Iterable[Job]) -> tuple[Plan | GeomError, ...]:
     return tuple(found)
 
 
-def _on(kept: Kept, ground: Ground, job: Job, rehung: Rehung | None) -> Worked:
-    """Return the plan of a job on one ground."""
-    cell = _cell_of(ground, job)
+def _on(kept: Kept, ground: Ground, job: Job, rehung: Rehung | None, cell_of: CellOf | None = None) -> Worked:
+    """Return the plan of a job on one ground; ``cell_of``: another way to the cell than `_cell_of`."""
+    cell = (cell_of or _cell_of)(ground, job)
     check_asked(job, cell.part)
     prepared = ground.hung.at(cell, cell.pose)
     if prepared is None:
         raise _other_geometry("hung so, another part of the surface is in the liquid", "[pose]")
     level = _level(ground, job, replace(prepared, cell=cell))
     check_balance(level.field)
-    return on_ground(job, level, ground, _silent, rehung, partial(_again, kept), with_bands=False)
+    return on_ground(job, level, ground, _silent, rehung, partial(_again, kept, cell_of), with_bands=False)
 
 
-def _again(kept: Kept, job: Job, rehung: Rehung) -> Worked | None:
+def _again(kept: Kept, cell_of: CellOf | None, job: Job, rehung: Rehung) -> Worked | None:
     """Return the plan of a job hung otherwise from the start: on panels made for that pose, where there are some."""
-    for ground in kept.grounds[1:]:
+    for ground in () if cell_of else kept.grounds[1:]:
         if _is_hung_alike(ground.job.pose, job.pose):
             return _on(kept, ground, job, rehung)
-    return None if job.rack is not None else _on(kept, kept.grounds[0], job, rehung)
+    return None if job.rack is not None else _on(kept, kept.grounds[0], job, rehung, cell_of)
 
 
 def _level(ground: Ground, job: Job, prepared: Prepared) -> Level:
@@ -179,8 +195,13 @@ def _cell_of(ground: Ground, job: Job) -> Cell:
         return replace(cell, bath=job.bath, anodes=_under_laws(cell.anodes, job.anodes))
     if job.rack is not None:
         raise _other_geometry("a rack that is hung otherwise holds its parts otherwise", "[pose]")
+    return _built(ground, job)
+
+
+def _built(ground: Ground, job: Job) -> Cell:
+    """Return the cell of a job with the part of the ground, of a rack as it is turned there."""
     return build_cell(
-        cell.part,
+        ground.level.prepared.cell.part,
         job.bath,
         tank=job.tank,
         anodes=job.anodes,

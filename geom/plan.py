@@ -384,7 +384,7 @@ def assembled_plan(
     faces, edges = (kind_mean(first, cell.part, kinds) for kinds in ((Kind.FACE,), (Kind.EDGE, Kind.END)))
     hanging = hanging_of(cell)
     features = with_air(feature_results(cell.part, first, deposit, job.target.thickness), hanging.under_air)
-    copies = copy_results(first, deposit)
+    copies = copy_results(first, deposit, () if job.rack is None else job.rack.names)
     strip = hottest_strip(first)
     front_to_back = None if sides is None else sides[0] / sides[1]
     times = schedule.times(len(fields))
@@ -396,7 +396,7 @@ def assembled_plan(
         *schedule_findings(schedule),
         *round_about.findings,
         *contact_findings(cell.part.features, first.panels.wetted_areas),
-        *hanging_findings(hanging, cell.part.area / cell.part.copies),
+        *hanging_findings(hanging, cell.part.area_of_each),
         *plan_findings(job.supply, first, deposit, strip, schedule, accuracy, job.bench.stirred),
     ]
     edge_to_face = None if faces is None or edges is None else edges / faces

@@ -22,10 +22,20 @@ class CopyResult:
     current_density_ratio: float  # its mean over that of the whole rack, first pose
     thickness: float  # mean after the schedule [m]
     least_thickness: float  # lowest local thickness on its significant surface [m]; nan where it has none
+    name: str = ""  # of a part of another shape than the copies; "": a copy
+
+    @property
+    def called(self) -> str:
+        """Number, and name where it has one."""
+        return f"part {self.number}" + (f" ({self.name})" if self.name else "")
 
 
-def copy_results(first: Field, deposit: Deposit) -> tuple[CopyResult, ...]:
-    """Return a result for each wetted part on the rack; none for a part that hangs alone."""
+def copy_results(first: Field, deposit: Deposit, others: Sequence[str] = ()) -> tuple[CopyResult, ...]:
+    """Return a result for each wetted part on the rack; none for a part that hangs alone.
+
+    ``others`` are the names of parts of other shapes, which come after the copies.
+    """
+    copies = first.cell.part.copies - len(others)
     copy = np.array([feature.copy for feature in first.cell.part.features])[first.panels.feature]
     results = []
     for number in (int(k) for k in np.unique(copy) if k > 0):
@@ -42,6 +52,7 @@ def copy_results(first: Field, deposit: Deposit) -> tuple[CopyResult, ...]:
                 current_density_ratio=current / area / first.mean_current_density,
                 thickness=float(np.average(deposit.thickness[own], weights=deposit.true_areas[own])),
                 least_thickness=float(counted.min()) if len(counted) else float("nan"),
+                name=others[number - copies - 1] if number > copies else "",
             )
         )
     return tuple(results)
@@ -88,8 +99,8 @@ def rack_advice(copies: Sequence[CopyResult]) -> list[Advice]:
         return []
     most, least = (choose(copies, key=lambda copy: copy.thickness) for choose in (max, min))
     text = (
-        f"Of the {len(copies)} parts on the rack, part {most.number} gets most ({1e6 * most.thickness:.1f} µm on average) "
-        f"and part {least.number} least ({1e6 * least.thickness:.1f} µm)"
+        f"Of the {len(copies)} parts on the rack, {most.called} gets most ({1e6 * most.thickness:.1f} µm on average) "
+        f"and {least.called} least ({1e6 * least.thickness:.1f} µm)"
     )
     if ratio < EVEN:
         return [Advice("rack-even", f"{text}: nearly alike.")]

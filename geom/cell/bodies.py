@@ -15,11 +15,11 @@ from geom.cell.cell import (
     Thief,
     Wire,
     WireAnode,
-    rotation,
 )
 from geom.part.part import Part
 from geom.surface.solid import box, upright_cylinder
 from geom.surface.surface import Surface
+from geom.surface.turning import rotation
 
 SNAP = 0.5e-3  # an anode nearer to a wall, the floor or the surface than this is taken to touch it [m]
 PAST = 2e-3  # how far a touching anode is carried past the wall, so that the cut is clean [m]

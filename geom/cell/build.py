@@ -22,7 +22,6 @@ from geom.cell.cell import (
     Tank,
     Thief,
     WireAnode,
-    rotation,
 )
 from geom.cell.clearances import WET, check_clearances
 from geom.cell.inner import fixed, placed
@@ -33,6 +32,7 @@ from geom.part.part import Part
 from geom.part.rack import Rack, racked
 from geom.surface.solid import LEAST_GAP, clearance, common_volume
 from geom.surface.surface import Surface
+from geom.surface.turning import rotation
 
 WALL_CLEARANCE = 50e-3  # part to walls and floor when the tank is ours to choose [m]; common practice
 TOP_CLEARANCE = 30e-3  # liquid over the part [m]; common practice

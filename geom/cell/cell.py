@@ -9,6 +9,7 @@ from geom.chemistry import Bath
 from geom.electrode.laws import Law
 from geom.findings import Finding
 from geom.part.part import Part
+from geom.surface.turning import rotation
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,15 +150,6 @@ class Immersed:
     def pose(self, height: float, tank: Tank) -> Pose:
         """Return the pose of a part that is so high after turning [m]."""
         return Pose(self.turn, (*self.at, tank.depth - self.depth + 0.5 * height))
-
-
-def rotation(turn: tuple[float, float, float]) -> Floats:
-    """Return the (3, 3) matrix of turns about x, then y, then z [rad]: Rz @ Ry @ Rx."""
-    (cx, cy, cz), (sx, sy, sz) = np.cos(turn), np.sin(turn)
-    about_x = np.array([[1, 0, 0], [0, cx, -sx], [0, sx, cx]])
-    about_y = np.array([[cy, 0, sy], [0, 1, 0], [-sy, 0, cy]])
-    about_z = np.array([[cz, -sz, 0], [sz, cz, 0], [0, 0, 1]])
-    return np.asarray(about_z @ about_y @ about_x, dtype=np.float64)
 
 
 @dataclass(frozen=True, eq=False)

@@ -59,7 +59,7 @@ SMALL = 20e-9
 
 @dataclass(frozen=True, slots=True)
 class Hanging:
-    """What stays on a part as it hangs; volumes of one part, also on a rack."""
+    """What stays on a part as it hangs; volumes of one part, on a rack of one of each kind."""
 
     trapped: tuple[Pocket, ...]  # air under it, when it goes into the bath
     cups: tuple[Pocket, ...]  # bath on it, when it comes out
@@ -96,11 +96,10 @@ def with_turn(hanging: Hanging, rotation: Floats) -> Hanging:
 
 
 def hanging_of(cell: Cell) -> Hanging:
-    """Return what the part of a cell holds back; of a rack, what its first copy does."""
+    """Return what the part of a cell holds back; of a rack, what one part of each kind does."""
     solid, features = part_solid(cell.part, cell.pose), cell.part.features
     if cell.part.copies > 1:
-        first = np.array([feature.copy == 1 for feature in features])
-        solid = solid.selected(first[solid.tag])
+        solid = solid.selected(np.array(cell.part.is_one_of_each)[solid.tag])
         features = tuple(replace(feature, name=feature.name_alone) for feature in features)
     return with_turn(hung(solid, features, cell.tank.depth), cell.pose.rotation)
 

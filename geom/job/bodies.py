@@ -1,6 +1,8 @@
-"""What hangs and stands in the tank beside the usual: a rack of copies, shields, thieves."""
+"""What hangs and stands in the tank beside the usual: a rack of copies and other parts, shields, thieves."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from math import prod
+from pathlib import Path
 from typing import Annotated, Any
 
 from pydantic import BeforeValidator, model_validator
@@ -12,13 +14,19 @@ from geom.job.fields import (
     Mistake,
     Point3,
     Section,
+    Text,
     Turn,
+    a_list,
     complain,
     complain_of,
     list_of,
     quoted,
+    table,
 )
-from geom.part.rack import Rack
+from geom.job.files import FileKeys
+from geom.job.partkeys import any_part
+from geom.job.parts import ShapeKeys
+from geom.part.rack import Other, Rack
 
 MOST_BODIES = 50  # of one kind
 MOST_COPIES = 60
@@ -64,17 +72,46 @@ Pitch = Annotated[
 ]
 
 
-class RackKeys(Section):
-    """Copies of the part that hang as one."""
+class OtherKeys(Section):
+    """A part of another shape on the rack."""
 
-    copies: Copies
-    pitch: Pitch
+    name: Text
+    part: Annotated[ShapeKeys | FileKeys, any_part]
+    at: Point3
+    turn: Turn = (0.0, 0.0, 0.0)
+
+    @model_validator(mode="after")
+    def _check(self) -> "OtherKeys":
+        bad = [letter for letter in ":,()" if letter in self.name]
+        if bad:
+            text = f"{quoted(self.name)} has {quoted(bad[0])} in it, which stands between the words of the names of features"
+            complain_of([Mistake(("name",), "job-range", text, 'a plain word serves: "washer"')])
+        if self.part.roughness_factor != 1.0:
+            text = "the area factor of roughness is taken for the part under [part] alone"
+            complain_of([Mistake(("part", "roughness_factor"), "job-range", text, "leave it out here")])
+        if getattr(self.part, "ends", "open") == "plugged":
+            text = "plugs, like every mask, are those of the part under [part] alone"
+            complain_of([Mistake(("part", "ends"), "job-range", text, 'leave it out here, or let this be the part under [part]')])
+        return self
+
+    def record(self, folder: Path) -> Other:
+        """Return the domain's record; a file's path is taken from ``folder``."""
+        shape = self.part.record(folder) if isinstance(self.part, FileKeys) else self.part.record()
+        return Other(self.name, shape, self.turn, self.at)
+
+
+class RackKeys(Section):
+    """Copies of the part, and other parts, that hang as one."""
+
+    copies: Copies = (1, 1, 1)
+    pitch: Pitch = (0.0, 0.0, 0.0)
+    other: Annotated[tuple[Annotated[OtherKeys, table(OtherKeys)], ...], a_list, many("rack.other")] = ()
 
     @model_validator(mode="after")
     def _check(self) -> "RackKeys":
-        rack, mistakes = self.record(), []
-        if not 2 <= rack.count <= MOST_COPIES:
-            text = f"{rack.count} parts in all; at least 2 and at most {MOST_COPIES} are expected on a rack"
+        total, mistakes = prod(self.copies) + len(self.other), list(self._alike())
+        if not 2 <= total <= MOST_COPIES:
+            text = f"{total} parts in all; at least 2 and at most {MOST_COPIES} are expected on a rack"
             mistakes.append(Mistake(("copies",), "job-range", text, "leave [rack] out for a single part"))
         for axis, (name, copies, pitch) in enumerate(zip("xyz", self.copies, self.pitch, strict=True)):
             if copies > 1 and pitch == 0:
@@ -84,9 +121,17 @@ class RackKeys(Section):
         complain_of(mistakes)
         return self
 
-    def record(self) -> Rack:
-        """Return the domain's record."""
-        return Rack(self.copies, self.pitch)
+    def _alike(self) -> Iterator[Mistake]:
+        """Yield each name that an other part has already."""
+        names = [one.name for one in self.other]
+        for index, name in enumerate(names):
+            if name in names[:index]:
+                text = f"{quoted(name)} is the name of another part already"
+                yield Mistake(("other", index, "name"), "job-range", text, "each has a name of its own")
+
+    def record(self, folder: Path) -> Rack:
+        """Return the domain's record; paths of files are taken from ``folder``."""
+        return Rack(self.copies, self.pitch, tuple(one.record(folder) for one in self.other))
 
 
 class ShieldKeys(Section):

@@ -89,8 +89,17 @@ def _parsed(data: Mapping[str, Any], source: Source, path: Path | None) -> Job:
 
 
 def _file_mistakes(data: Mapping[str, Any], path: Path | None) -> list[Mistake]:
-    """Return the mistake that the mesh or drawing is not there, when the job file's own place is known."""
-    part = data.get("part")
+    """Return each mesh or drawing that is not there, when the job file's own place is known."""
+    found = _file_mistake(data.get("part"), ("part",), path)
+    rack = data.get("rack")
+    others = rack.get("other") if isinstance(rack, dict) else None
+    for index, other in enumerate(others if isinstance(others, list) else []):
+        found += _file_mistake(other.get("part") if isinstance(other, dict) else None, ("rack", "other", index, "part"), path)
+    return found
+
+
+def _file_mistake(part: object, where: tuple[str | int, ...], path: Path | None) -> list[Mistake]:
+    """Return the mistake that the file of one part is not there."""
     key = "drawing" if isinstance(part, dict) and "drawing" in part else "mesh"
     name = part.get(key) if isinstance(part, dict) else None
     if path is None or not isinstance(name, str) or not name.isprintable() or len(name) > 200:
@@ -102,7 +111,7 @@ def _file_mistakes(data: Mapping[str, Any], path: Path | None) -> list[Mistake]:
     if is_there:
         return []
     text = f"there is no file {quoted(name)} beside the job file"
-    return [Mistake(("part", key), "job-mesh-missing", text, "the path is taken from the job file's folder")]
+    return [Mistake((*where, key), "job-mesh-missing", text, "the path is taken from the job file's folder")]
 
 
 def _anode_mistakes(data: Mapping[str, Any]) -> list[Mistake]:
@@ -205,7 +214,7 @@ def _job(keys: JobKeys, source: Source, path: Path | None) -> Job:
             *anode_findings(bench.anode_materials, bath, ventilated=bench.ventilated),
             *substrate_findings(bench.substrate, bath),
         ),
-        rack=keys.rack.record() if keys.rack else None,
+        rack=keys.rack.record(path.parent if path else Path()) if keys.rack else None,
         shields=tuple(shield.record() for shield in keys.shield),
         thieves=tuple(thief.record() for thief in keys.thief),
         demand=keys.solve.record(),

@@ -5,7 +5,7 @@ says which keys it has.
 """
 
 from itertools import pairwise
-from typing import Annotated, Any
+from typing import Annotated
 
 from pydantic import BeforeValidator, model_validator
 
@@ -53,10 +53,11 @@ from geom.job.fields import (
     table,
     variant,
 )
-from geom.job.files import DrawingKeys, FileKeys, MeshKeys
+from geom.job.files import FileKeys
 from geom.job.job import Supply, Target
 from geom.job.masks import ContactKeys, Names, PlugKeys, StopOffKeys, ThreadKeys
-from geom.job.parts import SHAPES, ShapeKeys
+from geom.job.partkeys import any_part
+from geom.job.parts import ShapeKeys
 from geom.job.turns import ScheduleKeys
 from geom.tables.read import FROM_TABLE, bath_name
 from geom.tables.read import bath as bath_of_table
@@ -411,32 +412,12 @@ class TargetKeys(Section):
         return Target(thickness, self.current, self.voltage, self.significant, words)
 
 
-_read_shape: Any = variant("shape", dict(SHAPES)).func
-_READ_FILE: dict[str, Any] = {"mesh": table(MeshKeys).func, "drawing": table(DrawingKeys).func}
-
-
-def _part(value: object) -> object:
-    """Return the keys of a part by dimensions, of a mesh or of a drawing, whichever is given."""
-    if not isinstance(value, dict):
-        return _read_shape(value)
-    given = [key for key in ("shape", *_READ_FILE) if key in value]
-    if len(given) > 1:
-        text = f"{' and '.join(given)} are both given; a part has dimensions, a mesh file or a drawing"
-        complain_of([Mistake((given[1],), "job-keys-exclude", text, "leave one out")])
-    if given:
-        return _READ_FILE.get(given[0], _read_shape)(value)
-    text = f'"shape" is missing; it is one of: {", ".join(SHAPES)}'
-    hint = 'a mesh is given by "mesh" and "unit" instead, a flat drawing by "drawing" and "thickness"'
-    complain_of([Mistake(("shape",), "job-key-missing", text, hint)])
-    raise AssertionError("unreachable")
-
-
 class JobKeys(Section):
     """The whole file."""
 
     title: Text | None = None
     tables: Text | None = None
-    part: Annotated[ShapeKeys | FileKeys, BeforeValidator(_part)]
+    part: Annotated[ShapeKeys | FileKeys, any_part]
     bath: Annotated[BathKeys, table(BathKeys)]
     tank: Annotated[BoxKeys | JarKeys, variant("shape", TANKS)] | None = None
     anode: Annotated[tuple[Annotated[AnodeKeys, variant("shape", ANODES)], ...], a_list, many("anode")] | None = None

@@ -8,7 +8,8 @@ import numpy as np
 
 from geom.arrays import Floats
 from geom.cell.build import ANODE_AREA_RATIO, ANODE_GAP, TOP_CLEARANCE, WALL_CLEARANCE
-from geom.cell.cell import BoxTank, JarTank, Tank, rotation
+from geom.cell.cell import BoxTank, JarTank, Tank
+from geom.surface.turning import rotation
 from geom.wording import mm
 
 UPRIGHT = "upright, broad side to the anode"

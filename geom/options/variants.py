@@ -94,8 +94,7 @@ def with_wires(cell: Cell, hollow: list[Feature]) -> Cell:
     """Return the cell with a wire along the axis of every hole."""
     wires = tuple(
         InnerWire(min(THICKEST_WIRE, WIRE_SHARE * f.width), f.name_alone, BEYOND, _law(cell.anodes[0]))
-        for f in hollow
-        if f.copy in (0, 1)
+        for f in {f.name_alone: f for f in hollow}.values()
     )
     return rebuilt(cell, anodes=(*cell.anodes, *wires))
 

@@ -115,7 +115,7 @@ class Desk:
             *part.findings,
             *cell.findings,
             *contact_findings(part.features, wetted),
-            *hanging_findings(hanging_of(cell), part.area / part.copies),
+            *hanging_findings(hanging_of(cell), part.area_of_each),
         )
         seen = {
             "area_mm2": rounded(SQUARE_MILLI * sum(area for _, area in wet), 4),

@@ -40,6 +40,20 @@ class Part:
         return max((feature.copy for feature in self.features), default=0) or 1
 
     @property
+    def is_one_of_each(self) -> tuple[bool, ...]:
+        """Of each feature: is it on the part itself or, on a rack, on the first of its kind?"""
+        first: dict[str, int] = {}
+        for feature in self.features:
+            first.setdefault(feature.name_alone, feature.copy)
+        return tuple(first[feature.name_alone] == feature.copy for feature in self.features)
+
+    @property
+    def area_of_each(self) -> float:
+        """Plated area of one part, or of one part of each kind on a rack [m²]."""
+        counts = zip(self.features, self.is_one_of_each, strict=True)
+        return math.fsum(feature.area for feature, counted in counts if counted and feature.is_plated)
+
+    @property
     def bare_area(self) -> float:
         """Area of what stays bare though it belongs to the part [m²]."""
         return math.fsum(feature.area for feature in self.features if not feature.is_plated)

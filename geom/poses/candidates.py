@@ -9,8 +9,9 @@ import numpy as np
 from trimesh.remesh import subdivide_to_size
 
 from geom.arrays import Bools, Floats, Ints
-from geom.cell.cell import Cell, Pose, WireAnode, rotation
+from geom.cell.cell import Cell, Pose, WireAnode
 from geom.panels import Panels
+from geom.surface.turning import rotation
 
 QUARTER = np.pi / 2
 HALF = np.diag([-1.0, -1.0, 1.0])  # a turn half round about the vertical

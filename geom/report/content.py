@@ -132,7 +132,7 @@ def _copies(plan: Plan) -> Section:
         return Section("Part by part", ())
     lines = tuple(
         (
-            f"part {copy.number}",
+            copy.called,
             point(copy.at),
             amount(copy.current, "A"),
             f"{copy.current_density_ratio:.2f}",

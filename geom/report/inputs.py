@@ -112,7 +112,13 @@ def rack_words(rack: Rack) -> str:
         for axis, copies, pitch in zip("xyz", rack.copies, rack.pitch, strict=True)
         if copies > 1
     ]
-    return f"{rack.count} parts: {'; '.join(along)}"
+    copies = [] if rack.count == 1 else [f"{rack.count} parts: {'; '.join(along)}"]
+    others = [
+        f"{'beside the one part ' if rack.count == 1 and k == 0 else ''}{other.name} at {point(other.at)} from the middle of "
+        f"{'it' if rack.count == 1 else 'these'}" + (f", turned {turn(other.turn)} about x, y, z" if any(other.turn) else "")
+        for k, other in enumerate(rack.others)
+    ]
+    return "; ".join([*copies, *others])
 
 
 def law_words(law: Any) -> str:

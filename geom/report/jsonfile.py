@@ -180,10 +180,15 @@ def _rack(plan: Plan) -> dict[str, Any] | None:
     return {
         "copies": list(rack.copies),
         "pitch_mm": [1e3 * abs(pitch) for pitch in rack.pitch],
+        "others": [
+            {"name": other.name, "at_mm": [1e3 * v for v in other.at], "turn_deg": [v / unit_factor("deg", "angle") for v in other.turn]}
+            for other in rack.others
+        ],
         "thickness_ratio": thickness_ratio(plan.copies),
         "parts": [
             {
                 "number": copy.number,
+                "name": copy.name or None,
                 "at_mm": [1e3 * v for v in copy.at],
                 "current_A": copy.current,
                 "current_density_ratio": copy.current_density_ratio,

@@ -23,6 +23,8 @@ from geom.errors import JobError, PartError
 from geom.findings import Severity
 from geom.job.job import Supply
 from geom.options.solved import Option, Options
+from geom.part.rack import Other
+from geom.part.shapes import Washer
 from geom.plan import Plan
 from geom.repair.change import Change
 from geom.report.jsonfile import plan_tree
@@ -84,7 +86,10 @@ def full(found: Surroundings) -> Surroundings:
 
 
 def test_every_key_of_a_plan_is_listed_and_no_other():
-    plans = (small_plan(), rack_plan(), holding(), at_volts())
+    rack = rack_plan()
+    others = (Other("washer", Washer(30e-3, 10e-3, 2e-3), (0.0, 0.0, 0.0), (0.0, 0.1, 0.0)),)
+    of_kinds = replace(rack, job=replace(rack.job, rack=replace(rack.job.rack, others=others)))
+    plans = (small_plan(), rack, of_kinds, holding(), at_volts())
     found = {*keys(other_cell())}.union(*(keys(plan_tree(plan)) for plan in plans))
     assert found - {"rack", "hanging.tilt", "supply.brick", "bath_use.make_up", "preparation", "options"} == documented(
         "geom plan"

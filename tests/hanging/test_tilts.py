@@ -20,10 +20,11 @@ from helpers.hollows import (
 )
 from numpy.testing import assert_allclose
 
-from geom.cell.cell import Pose, rotation
+from geom.cell.cell import Pose
 from geom.hanging.tilts import SIDES, Tilt, tilt_rotation
 from geom.surface.solid import upright_cylinder
 from geom.surface.surface import Surface
+from geom.surface.turning import rotation
 
 
 def dish(slope: float, radius: float = 30.0) -> Surface:

@@ -148,7 +148,7 @@ def test_each_way_of_hanging_puts_the_sides_where_its_name_says():
 
 
 def test_upside_down_keeps_the_side_to_the_anode():
-    from geom.cell.cell import rotation
+    from geom.surface.turning import rotation
 
     extent = np.array([90.0, 20.0, 3.0])
     upright, over = (

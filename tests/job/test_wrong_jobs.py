@@ -47,6 +47,13 @@ current = "1.2 A"
 HOLES = 'holes = [ { diameter = "8 mm", at = ["-30 mm", "0 mm"] } ]'
 LAW = 'polarization = { law = "linear", resistance = "1.3e-4 ohm m2" }'
 
+OTHER = """
+[[rack.other]]
+name = "washer"
+at = ["0 mm", "60 mm", "0 mm"]
+part = { shape = "washer", diameter = "30 mm", bore = "10 mm", thickness = "2 mm" }
+[supply]
+"""
 RACK = '[rack]\ncopies = [1, 3, 1]\npitch = ["0 mm", "40 mm", "0 mm"]\n[supply]\n'
 SHIELD = '[[shield]]\nlength = "2 mm"\nwidth = "40 mm"\nheight = "20 mm"\nat = ["0 mm", "0 mm", "40 mm"]\n[supply]\n'
 THIEF = (
@@ -172,7 +179,13 @@ CHANGES = [
     ("[supply]", RACK.replace('"40 mm"', '"0 mm"'), "job-range", "pitch", "3 copies along y with no pitch"),
     ("[supply]", RACK.replace('"40 mm"', "40"), "job-unit-missing", "pitch", "40 has no unit"),
     ("[supply]", RACK.replace('"40 mm"', '"-40 mm"'), "job-range", "pitch", "at least 0 mm"),
-    ("[supply]", RACK.replace("copies = [1, 3, 1]\n", ""), "job-key-missing", "[rack]", "required here: copies, pitch"),
+    ("[supply]", OTHER.replace("washer", "a: b", 1), "job-range", "name", "stands between the words"),
+    ("[supply]", OTHER.replace('name = "washer"\n', ""), "job-key-missing", "[[rack.other]]", "required here: name, part, at"),
+    ("[supply]", OTHER.replace('"30 mm"', '"3 mm"'), "job-shape-impossible", "part", "bore"),
+    ("[supply]", OTHER.replace(" }", ', thicknes = "2 mm" }'), "job-key-unknown", "part", '"thicknes"'),
+    ("[supply]", OTHER.replace(' }', ', roughness_factor = 1.2 }'), "job-range", "part", "under [part] alone"),
+    ("[supply]", OTHER.replace("[[rack.other]]", "[rack.other]"), "job-type", "other", "[[rack.other]]"),
+    ("[supply]", '[rack]\ncopies = [1, 1, 1]\n[supply]\n', "job-range", "copies", "at least 2"),
     ("[supply]", RACK.replace("[supply]", "pitsch = 1\n[supply]"), "job-key-unknown", "pitsch", '"pitch"?'),
     ("[supply]", SHIELD.replace("[[shield]]", "[shield]"), "job-type", "[shield]", "double brackets"),
     ("[supply]", SHIELD.replace('height = "20 mm"\n', ""), "job-key-missing", "[[shield]]", '"height" is missing'),

@@ -12,7 +12,6 @@ from helpers.small_plan import small_plan
 from numpy.testing import assert_allclose
 
 from geom.arrays import Floats
-from geom.cell.cell import rotation
 from geom.part.build import build_part
 from geom.part.masking import masked
 from geom.part.masks import Contact
@@ -21,6 +20,7 @@ from geom.part.shapes import Bar, Hole
 from geom.report.survey import survey_document, survey_tree
 from geom.surface.solid import box
 from geom.surface.surface import Surface
+from geom.surface.turning import rotation
 from geom.survey import Survey, surveyed
 from geom.units import parse
 
