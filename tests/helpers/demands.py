@@ -6,5 +6,5 @@ from geom.job.job import Demand, Job
 
 
 def few_panels(job: Job, panels: int) -> Job:
-    """The job on about so many panels, however sure its figures then are."""
-    return replace(job, demand=Demand(accuracy=0.05, panels=panels))
+    """The job on about so many panels, however sure its figures then are, and however long that takes on a busy machine."""
+    return replace(job, demand=Demand(accuracy=0.05, panels=panels, seconds=3600.0))
